@@ -1,0 +1,1 @@
+"""Floor 3: studies, trials, statistics, and what follows from them."""

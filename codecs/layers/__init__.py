@@ -1,0 +1,1 @@
+"""Bits to bits and back."""

@@ -1,0 +1,1 @@
+"""Bits to audio and back."""

@@ -1,0 +1,111 @@
+"""A codec is a stack: layers over one line code.
+
+``decode`` is total and returns a ``Decoded``; what came out wrong is a result, not an exception.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from . import bits as bytes_and_bits
+from .decoded import Decoded
+from .errors import UsageError
+from .layer import Layer
+from .line_code import NEEDS, LineCode
+from .signal import Signal
+from .soft_bits import LOST, SoftBits
+from .spec import format_stack
+
+MOST_PAYLOAD_BYTES = 1 << 20
+
+
+@dataclass(frozen=True)
+class Codec:
+    """Layers, the outermost first, over a line code.
+
+    Args:
+        layers: outermost first.
+        line_code: what makes the sound.
+    """
+
+    layers: tuple[Layer, ...]
+    line_code: LineCode
+
+    @property
+    def plug_ins(self) -> tuple[Layer | LineCode, ...]:
+        """All members in the order of the spec."""
+        return (*self.layers, self.line_code)
+
+    @property
+    def spec(self) -> str:
+        """The canonical spec, with every default written out."""
+        return format_stack(self.plug_ins)
+
+    def __str__(self) -> str:
+        return self.spec
+
+    @property
+    def needs(self) -> str:
+        """The least decoder: relays, microcontroller or computer."""
+        return max((member.needs for member in self.plug_ins), key=NEEDS.index)
+
+    @property
+    def tolerates(self) -> frozenset[str]:
+        """What the format lives with: polarity, swapped_tracks."""
+        return self.line_code.tolerates.union(*(layer.restores for layer in self.layers))
+
+    def coded_bits(self, payload_bytes: int) -> int:
+        """Bits on the tape for a payload of that size."""
+        bits = 8 * payload_bytes
+        for layer in self.layers:
+            bits = layer.coded_bits(bits)
+        return bits
+
+    def duration_s(self, payload_bytes: int) -> float:
+        """Length of the recording in seconds, leader and all overhead included."""
+        return self.line_code.duration_s(self.coded_bits(payload_bytes))
+
+    def encode(self, payload: bytes, sample_rate_hz: int = 44_100) -> Signal:
+        """The recording of ``payload``.
+
+        Raises:
+            UsageError: a payload of more than 1 MiB.
+        """
+        if len(payload) > MOST_PAYLOAD_BYTES:
+            raise UsageError(f"Argument 'payload' must be at most {MOST_PAYLOAD_BYTES} bytes, not {len(payload)}.")
+        bits = bytes_and_bits.from_bytes(payload)
+        for layer in self.layers:
+            bits = layer.encode(bits)
+        return self.line_code.modulate(bits, sample_rate_hz)
+
+    def decode(self, *signals: Signal) -> Decoded:
+        """The payload as heard in one play, or in several plays of the same tape together. Never raises."""
+        passes = tuple(self.line_code.demodulate(signal) for signal in signals)
+        events = [event for heard in passes for event in heard.events]
+        intact: bool | None = None
+        for layer in reversed(self.layers):
+            heard = layer.decode(passes)
+            passes = heard.passes
+            events.extend(heard.events)
+            if heard.verdict is not None:
+                intact = heard.verdict
+        best = _one_of(passes)
+        whole = len(best) - len(best) % 8
+        unknown = (np.abs(best.values[:whole]) <= LOST).reshape(-1, 8).any(axis=1)
+        return Decoded(
+            payload=bytes_and_bits.to_bytes(best.bits),
+            intact=intact,
+            lost=tuple(int(place) for place in np.flatnonzero(unknown)),
+            events=tuple(events),
+        )
+
+
+def _one_of(passes: tuple[SoftBits, ...]) -> SoftBits:
+    """The passes summed where they have one length, else the one that heard most."""
+    if not passes:
+        return SoftBits([])
+    if len({len(heard) for heard in passes}) == 1:
+        return SoftBits(np.sum([heard.values for heard in passes], axis=0), passes[0].times_s)
+    return max(passes, key=lambda heard: float(np.abs(heard.values).sum()))

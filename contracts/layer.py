@@ -1,0 +1,59 @@
+"""A layer turns bits into other bits and back: checks, correction, framing, interleaving.
+
+``decode`` gets a tuple because several plays or copies of a tape may be given. A layer that can align them combines
+them by confidence and hands on fewer; any other maps each. That is merging.
+
+Laws: ``decode(encode(bits))`` gives ``bits`` first; ``len(encode(bits)) == coded_bits(len(bits))``; ``decode`` is
+total. A corrector re-checks its own result; what it could not correct keeps its signs with magnitude <= ``LOST``.
+"""
+
+from __future__ import annotations
+
+from abc import abstractmethod
+from dataclasses import dataclass
+from typing import ClassVar
+
+from .bits import Bits
+from .decoded import Event
+from .plug_in import PlugIn
+from .soft_bits import SoftBits
+
+
+@dataclass(frozen=True)
+class Heard:
+    """What a layer makes of what it was given.
+
+    Attributes:
+        passes: soft bits for the layer above, one entry a play that could not be merged.
+        verdict: True or False from a layer that checks; None from one that does not.
+        events: what was noticed.
+    """
+
+    passes: tuple[SoftBits, ...]
+    verdict: bool | None = None
+    events: tuple[Event, ...] = ()
+
+
+@dataclass(frozen=True)
+class Layer(PlugIn):
+    """Base of every layer.
+
+    Class attributes:
+        needs: the least decoder, one of ``line_code.NEEDS``.
+        restores: tolerances (``line_code.TOLERANCES``) that this layer gives to any line code below it.
+    """
+
+    needs: ClassVar[str] = "microcontroller"
+    restores: ClassVar[frozenset[str]] = frozenset()
+
+    @abstractmethod
+    def encode(self, bits: Bits) -> Bits:
+        """Coded bits, uint8 0/1."""
+
+    @abstractmethod
+    def decode(self, passes: tuple[SoftBits, ...]) -> Heard:
+        """What the coded bits say. Total: any number of passes of any length."""
+
+    @abstractmethod
+    def coded_bits(self, data_bits: int) -> int:
+        """How many bits ``encode`` makes of that many, by arithmetic alone."""

@@ -1,0 +1,32 @@
+"""A receiver is who listens: a computer's sound input, or simulated hardware that draws itself anew for each trial."""
+
+from __future__ import annotations
+
+from abc import abstractmethod
+from dataclasses import dataclass
+
+import numpy as np
+
+from .codec import Codec
+from .decoded import Decoded
+from .plug_in import PlugIn
+from .signal import Signal
+from .spec import format_stack
+
+
+@dataclass(frozen=True)
+class Receiver(PlugIn):
+    """Base of every receiver."""
+
+    @property
+    def spec(self) -> str:
+        """The canonical spec."""
+        return format_stack((self,))
+
+    def refusal(self, codec: Codec) -> str | None:
+        """Why this receiver cannot decode ``codec``, in one line; None if it can."""
+        return None
+
+    @abstractmethod
+    def receive(self, codec: Codec, signals: tuple[Signal, ...], rng: np.random.Generator) -> Decoded:
+        """What was heard of the plays of one tape. Total, like ``Codec.decode``."""

@@ -1,0 +1,216 @@
+"""Plug-ins and presets by name, found through the entry points of installed packages.
+
+Ours register the same way as a stranger's, nothing is imported before it is asked for, and two packages that claim
+one name are an error that names both.
+"""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib.metadata import EntryPoint, entry_points
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from .errors import PlugInError, UsageError, in_one_line
+from .parameters import parameters_of
+from .plug_in import PlugIn
+from .preset import Preset
+from .spec import Item, from_json, parse_stack
+
+if TYPE_CHECKING:
+    from .channel_model import Channel
+    from .codec import Codec
+    from .receiver import Receiver
+
+KINDS = {
+    "codec": "tapewright.codecs",
+    "channel": "tapewright.channel_models",
+    "receiver": "tapewright.receivers",
+}
+"""What is looked up, and the entry-point group it registers in. Line codes and layers both register as codecs."""
+
+_MOST_EXPANSION = 16
+
+
+@dataclass(frozen=True)
+class Registry:
+    """The entry points of one kind.
+
+    Attributes:
+        kind: a key of ``KINDS``.
+        claims: name to every entry point that claims it.
+    """
+
+    kind: str
+    claims: dict[str, tuple[EntryPoint, ...]]
+
+    def names(self) -> tuple[str, ...]:
+        """Every registered name, sorted."""
+        return tuple(sorted(self.claims))
+
+    def load(self, name: str) -> type[PlugIn] | Preset:
+        """The plug-in class or preset called ``name``.
+
+        Raises:
+            UsageError: unknown; lists what exists and the nearest.
+            PlugInError: claimed twice, fails to import, or is not what it registers as.
+        """
+        claims = self.claims.get(name)
+        if claims is None:
+            near = difflib.get_close_matches(name, self.claims, n=1, cutoff=0.5)
+            hint = f" Did you mean '{near[0]}'?" if near else ""
+            raise UsageError(
+                f"{self.kind}: there is no '{in_one_line(name, 60)}'.{hint} There are: {', '.join(self.names())}."
+            )
+        if len(claims) > 1:
+            owners = " and ".join(sorted(f"'{_package(claim)}'" for claim in claims))
+            raise PlugInError(f"{self.kind}: packages {owners} both claim the name '{name}'; remove one of them.")
+        found = claims[0]
+        try:
+            loaded: Any = found.load()
+        except ModuleNotFoundError as error:
+            hint = f" (is the package '{error.name}' installed?)" if error.name else ""
+            raise PlugInError(
+                f"{self.kind}: '{name}' of package '{_package(found)}' cannot be loaded: {in_one_line(error)}{hint}"
+            ) from error
+        except Exception as error:  # whatever a stranger's module does on import
+            raise PlugInError(
+                f"{self.kind}: '{name}' of package '{_package(found)}' cannot be loaded: "
+                f"{type(error).__name__}: {in_one_line(error)}"
+            ) from error
+        is_plug_in = isinstance(loaded, type) and issubclass(loaded, PlugIn)
+        if not (is_plug_in or isinstance(loaded, Preset)) or loaded.name != name:
+            raise PlugInError(
+                f"{self.kind}: '{name}' of package '{_package(found)}' is no plug-in or preset of that name."
+            )
+        plug_in: type[PlugIn] | Preset = loaded
+        return plug_in
+
+    def package(self, name: str) -> str:
+        """Which installed package registered ``name``."""
+        return _package(self.claims[name][0])
+
+    def build(self, items: tuple[Item, ...], depth: int = 0) -> tuple[PlugIn, ...]:
+        """The plug-ins that ``items`` name, presets expanded."""
+        if depth > _MOST_EXPANSION:
+            raise UsageError(f"{self.kind}: presets refer to each other in a circle.")
+        stack: list[PlugIn] = []
+        for item in items:
+            found = self.load(item.name)
+            if isinstance(found, Preset):
+                if item.arguments:
+                    raise UsageError(
+                        f"{self.kind}: '{item.name}' is a preset and takes no parameters; "
+                        f"it stands for '{in_one_line(found.spec)}', which can be written out and changed."
+                    )
+                if found.spec:
+                    stack += self.build(parse_stack(found.spec), depth + 1)
+            else:
+                stack.append(_construct(found, item))
+        return tuple(stack)
+
+
+def _package(claim: EntryPoint) -> str:
+    return claim.dist.name if claim.dist is not None else "unknown"
+
+
+def _construct(plug_in: type[PlugIn], item: Item) -> PlugIn:
+    known = [declared.name for declared in parameters_of(plug_in)]
+    for key, _ in item.arguments:
+        if key not in known:
+            near = difflib.get_close_matches(key, known, n=1, cutoff=0.5)
+            hint = f" Did you mean '{near[0]}'?" if near else ""
+            listed = ", ".join(known) or "none"
+            raise UsageError(f"{item.name}: there is no parameter '{key}'.{hint} There are: {listed}.")
+    return plug_in(**dict(item.arguments))
+
+
+@cache
+def installed(kind: str) -> Registry:
+    """The registry of what is installed now; ``installed.cache_clear()`` looks again."""
+    claims: dict[str, tuple[EntryPoint, ...]] = {}
+    for entry in entry_points(group=KINDS[kind]):
+        claims[entry.name] = (*claims.get(entry.name, ()), entry)
+    return Registry(kind, claims)
+
+
+def _items(source: str | list[Any]) -> tuple[Item, ...]:
+    if not isinstance(source, str):
+        return from_json(source)
+    text = source.strip()
+    return parse_stack(_spec_in_file(Path(text[1:])) if text.startswith("@") else text)
+
+
+def _spec_in_file(path: Path) -> str:
+    try:
+        told = tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise UsageError(f"spec file '{in_one_line(path)}': {error.strerror or error}.") from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise UsageError(f"spec file '{in_one_line(path)}' is not TOML: {in_one_line(error)}.") from None
+    spec = told.get("spec")
+    if not isinstance(spec, str):
+        raise UsageError(f"spec file '{in_one_line(path)}' must hold a line: spec = \"...\".")
+    return spec
+
+
+def codec(spec: str | list[Any]) -> Codec:
+    """The codec that a spec (or its JSON form) names.
+
+    >>> codec("plain-biphase").needs
+    'microcontroller'
+
+    Raises:
+        UsageError: unknown names or parameters, or a stack that does not end in its only line code.
+    """
+    from .codec import Codec
+    from .layer import Layer
+    from .line_code import LineCode
+
+    stack = installed("codec").build(_items(spec))
+    for member in stack:
+        if not isinstance(member, Layer | LineCode):
+            raise PlugInError(f"codec: '{member.name}' is neither a layer nor a line code.")
+    if not stack:
+        raise UsageError("codec: an empty stack is no codec; it needs a line code.")
+    *layers, last = stack
+    if not isinstance(last, LineCode):
+        raise UsageError(f"codec: a stack ends in a line code, and '{last.name}' is a layer.")
+    for member in layers:
+        if isinstance(member, LineCode):
+            raise UsageError(f"codec: '{member.name}' is a line code and must come last; '{last.name}' follows it.")
+    return Codec(tuple(member for member in layers if isinstance(member, Layer)), last)
+
+
+def channel(spec: str | list[Any]) -> Channel:
+    """The channel that a spec (or its JSON form) names.
+
+    >>> channel("wire").stages
+    ()
+    """
+    from .channel_model import Channel, ChannelModel
+
+    stack = installed("channel").build(_items(spec))
+    for member in stack:
+        if not isinstance(member, ChannelModel):
+            raise PlugInError(f"channel: '{member.name}' is no channel model.")
+    return Channel(tuple(member for member in stack if isinstance(member, ChannelModel)))
+
+
+def receiver(spec: str | list[Any]) -> Receiver:
+    """The receiver that a spec (or its JSON form) names."""
+    from .receiver import Receiver
+
+    stack = installed("receiver").build(_items(spec))
+    if len(stack) != 1:
+        raise UsageError(f"receiver: one name is needed, not a stack of {len(stack)}.")
+    only = stack[0]
+    if not isinstance(only, Receiver):
+        raise PlugInError(f"receiver: '{only.name}' is no receiver.")
+    return only
+
+
+__all__ = ["KINDS", "Registry", "channel", "codec", "installed", "receiver"]

@@ -1,0 +1,1 @@
+"""Floor 2: program files and recordings, in and out."""

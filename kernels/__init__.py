@@ -1,0 +1,1 @@
+"""Floor 1: compiled inner loops. Arrays in, arrays out, no policy."""

@@ -1,0 +1,1 @@
+"""Floor 2: what a real capture says of a deck and a tape."""

@@ -1,0 +1,1 @@
+"""Floor 2: pictures and pages made from plain records."""
