@@ -1,21 +1,13 @@
 """Floor 4: the Typer command line, one command a file, no logic of its own.
 
-Each module in ``COMMANDS`` is named after its command and holds one function of that name. Those modules import
-``typer`` and the standard library at their top and everything else inside the function, so that help stays quick.
+``main`` turns whatever happens into an exit code and at most one line on stderr.
 """
 
 from __future__ import annotations
 
 import os
 import sys
-from importlib import import_module
-from typing import TYPE_CHECKING, NoReturn
-
-if TYPE_CHECKING:
-    import typer
-
-COMMANDS = ("compare", "encode", "degrade", "decode", "plugins")
-"""The modules of this folder that are commands, in the order of the help."""
+from typing import NoReturn
 
 TRACEBACK = "TAPEWRIGHT_TRACEBACK"
 """Environment variable for developers: set, errors show where they were raised."""
@@ -37,44 +29,11 @@ def main() -> NoReturn:
     raise SystemExit(code)
 
 
-def application() -> typer.Typer:
-    """The Typer application with every command."""
-    import typer
-
-    app = typer.Typer(
-        name="tapewright",
-        help="Choose a cassette tape format before building the hardware.",
-        epilog="Example: tapewright compare --codec sturdy --codec plain-biphase --channel worn",
-        rich_markup_mode=None,
-        pretty_exceptions_enable=False,
-        context_settings={"help_option_names": ["-h", "--help"]},
-    )
-
-    @app.callback(invoke_without_command=True)
-    def tapewright(
-        context: typer.Context,
-        version: bool = typer.Option(False, "--version", help="Print the version and exit."),
-    ) -> None:
-        if version:
-            from .. import __version__
-
-            typer.echo(f"tapewright {__version__}")
-            raise typer.Exit
-        if context.invoked_subcommand is None:
-            typer.echo(context.get_help())
-
-    from importlib.util import find_spec
-
-    for name in COMMANDS:
-        if find_spec(f".{name}", __name__) is None:  # until every command has landed
-            continue
-        app.command(name)(getattr(import_module(f".{name}", __name__), name))
-    return app
-
-
 def _run() -> int:
     try:
         import typer
+
+        from .application import application
 
         try:
             outcome = application()(standalone_mode=False, prog_name="tapewright")
