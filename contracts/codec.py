@@ -20,6 +20,9 @@ from .spec import format_stack
 
 MOST_PAYLOAD_BYTES = 1 << 20
 
+FORMAT_VERSION = 1
+"""Written on labels and into recordings; goes up when a default changes or a format means something else."""
+
 
 @dataclass(frozen=True)
 class Codec:
@@ -93,12 +96,14 @@ class Codec:
                 intact = heard.verdict
         best = _one_of(passes)
         whole = len(best) - len(best) % 8
+        times = best.times_s[:whole].reshape(-1, 8).mean(axis=1)
         unknown = (np.abs(best.values[:whole]) <= LOST).reshape(-1, 8).any(axis=1)
         return Decoded(
             payload=bytes_and_bits.to_bytes(best.bits),
             intact=intact,
             lost=tuple(int(place) for place in np.flatnonzero(unknown)),
             events=tuple(events),
+            times_s=tuple(times.tolist()),
         )
 
 

@@ -30,9 +30,11 @@ class Decoded:
         intact: the verdict of the outermost layer that checks; None if none does.
         lost: positions in ``payload`` of bytes that hold a bit which is not known.
         events: what was noticed, with tape times.
+        times_s: where on the capture each byte of ``payload`` lies, in seconds; empty where the receiver cannot say.
     """
 
     payload: bytes
     intact: bool | None
     lost: tuple[int, ...] = ()
     events: tuple[Event, ...] = ()
+    times_s: tuple[float, ...] = ()
