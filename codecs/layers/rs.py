@@ -1,0 +1,178 @@
+"""`rs`: Reed-Solomon words of bytes, with errors and erasures corrected.
+
+D data bytes become B = ceil(D / k) words, at least one, whose sizes differ by at most one (larger words first); each
+word is its data followed by its parity. As C coded bytes hold ceil(C / n) words, the length alone tells the split.
+Bits that do not fill the last byte are filled up with zeros.
+
+Law: a corrected word is believed only if it is a codeword and ``2 e + f <= n - k``, with e the bytes that changed
+without having been erased and f the erasures. What a decoder says of itself does not count.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...contracts.bits import Bits
+from ...contracts.decoded import Event
+from ...contracts.errors import UsageError
+from ...contracts.layer import Heard, Layer
+from ...contracts.parameters import parameter
+from ...contracts.soft_bits import CERTAIN, LOST, SoftBits
+from .passes import readings
+from .symbol_code import SymbolCode, powers, symbol_code
+from .word_correction import Correction, WordCorrector
+
+
+@dataclass(frozen=True)
+class ReedSolomon(Layer):
+    """Reed-Solomon correction over everything above it."""
+
+    name = "rs"
+    summary = "Reed-Solomon words: corrects half as many bytes as there are parity bytes, or as many if they are erased."
+    needs = "microcontroller"
+
+    parity_bytes: int = parameter(32, "Parity bytes in each word (n - k).", unit="bytes", low=2, high=128)
+    word_bytes: int = parameter(255, "Longest word, parity included (n).", unit="bytes", low=4, high=255)
+    field_polynomial: int = parameter(0x11D, "Polynomial of GF(256) as a number.", low=0x101, high=0x1FF)
+    first_root: int = parameter(0, "Power of the generator that is the first root.", low=0, high=254)
+    generator: int = parameter(2, "Element of order 255 whose powers are the roots.", low=2, high=255)
+
+    def check(self) -> None:
+        if self.parity_bytes >= self.word_bytes:
+            raise UsageError(
+                f"{self.name}: parameter 'parity_bytes' must be less than word_bytes = {self.word_bytes}, "
+                f"not {self.parity_bytes}."
+            )
+        if powers(self.field_polynomial, self.generator) is None:
+            raise UsageError(
+                f"{self.name}: parameter 'generator' must generate GF(256) under field_polynomial = "
+                f"{self.field_polynomial}, and {self.generator} does not."
+            )
+
+    @property
+    def code(self) -> SymbolCode:
+        """The tables of the code."""
+        return symbol_code(self.field_polynomial, self.generator, self.first_root, self.parity_bytes)
+
+    def coded_bits(self, data_bits: int) -> int:
+        data = -(-data_bits // 8)
+        return 8 * (data + self.parity_bytes * self._words_for(data))
+
+    def encode(self, bits: Bits) -> Bits:
+        data = np.packbits(bits)
+        sizes = _even_split(data.size, self._words_for(data.size))
+        rows = _to_rows(data, sizes)
+        parity = self.code.parity(rows)
+        sent = _from_rows(np.concatenate([rows, parity], axis=1), sizes + self.parity_bytes)
+        return np.unpackbits(sent)
+
+    def decode(self, passes: tuple[SoftBits, ...]) -> Heard:
+        """One pass if all have one length, or if one of them is whole; each word from the reading that gives it."""
+        if passes and len({len(heard) for heard in passes}) > 1:
+            each = tuple(self._together((heard,)) for heard in passes)
+            whole = [heard for heard in each if heard.verdict]
+            if whole:
+                return whole[0]
+            return Heard(
+                tuple(heard.passes[0] for heard in each), False, tuple(event for heard in each for event in heard.events)
+            )
+        return self._together(passes)
+
+    def _together(self, passes: tuple[SoftBits, ...]) -> Heard:
+        heard_bytes = len(passes[0]) // 8 if passes else 0
+        coded = self._longest_coded(heard_bytes)
+        if coded == 0:
+            return Heard((SoftBits([]),), False, (Event(f"rs: {heard_bytes} bytes are too few for a word"),))
+        events = []
+        if coded < heard_bytes:
+            events.append(Event(f"rs: {heard_bytes - coded} bytes at the end make no word"))
+        tried = readings(passes)
+        sizes = _even_split(coded, -(-coded // self.word_bytes))
+        starts = np.cumsum(sizes) - sizes
+        heard = [_ByteReading.of(reading, sizes) for reading in tried]
+        corrector = WordCorrector(self.code, self.field_polynomial, self.generator, self.first_root)
+        words, verdict = [], True
+        clean = [self.code.are_codewords(reading.rows) for reading in heard]
+        for place, size in enumerate(sizes):
+            candidates = [reading.word(place, size) for reading in heard]
+            words_clean = [bool(reading_clean[place]) for reading_clean in clean]
+            correction = corrector.first_sound(candidates, words_clean)
+            time_s = float(passes[0].times_s[8 * starts[place]])
+            event = self._said(correction, place, len(sizes), time_s)
+            if event is not None:
+                events.append(event)
+            verdict &= correction is not None
+            data = slice(8 * int(starts[place]), 8 * int(starts[place] + size - self.parity_bytes))
+            if correction is None:
+                values = np.clip(tried[0].values[data], -LOST, LOST)
+            else:
+                values = np.where(np.unpackbits(correction.word[: size - self.parity_bytes]), CERTAIN, -CERTAIN)
+            words.append(SoftBits(values, passes[0].times_s[data]))
+        joined = SoftBits(
+            np.concatenate([word.values for word in words]), np.concatenate([word.times_s for word in words])
+        )
+        return Heard((joined,), verdict, tuple(events))
+
+    def _said(self, correction: Correction | None, place: int, of: int, time_s: float) -> Event | None:
+        if correction is None:
+            return Event(f"rs: word {place + 1} of {of} could not be corrected", time_s)
+        if correction.errors or correction.erasures:
+            told = f"{correction.errors} errors and {correction.erasures} erasures of {self.parity_bytes} parity bytes"
+            return Event(f"rs: word {place + 1} of {of} corrected: {told}", time_s)
+        return None
+
+    def _words_for(self, data_bytes: int) -> int:
+        return max(1, -(-data_bytes // (self.word_bytes - self.parity_bytes)))
+
+    def _longest_coded(self, heard_bytes: int) -> int:
+        """The greatest length that ``encode`` can have made, at most ``heard_bytes``; 0 if there is none."""
+        words = -(-heard_bytes // self.word_bytes)
+        data = heard_bytes - words * self.parity_bytes
+        if data >= 0 and words and self._words_for(data) == words:
+            return heard_bytes
+        return (words - 1) * self.word_bytes if words > 1 else 0
+
+
+@dataclass(frozen=True, slots=True)
+class _ByteReading:
+    """One reading cut into words: rows of bytes, right-aligned, and how sure each byte is (its weakest bit)."""
+
+    rows: NDArray[np.uint8]
+    confidence: NDArray[np.float32]
+
+    @classmethod
+    def of(cls, heard: SoftBits, sizes: NDArray[np.intp]) -> _ByteReading:
+        coded = int(sizes.sum())
+        weakest = np.abs(heard.values[: 8 * coded]).reshape(-1, 8).min(axis=1)
+        return cls(_to_rows(np.packbits(heard.bits[: 8 * coded]), sizes), _to_rows(weakest, sizes))
+
+    def word(self, place: int, size: int) -> tuple[NDArray[np.uint8], NDArray[np.float32]]:
+        return self.rows[place, -size:], self.confidence[place, -size:]
+
+
+def _even_split(total: int, parts: int) -> NDArray[np.intp]:
+    short, longer = divmod(total, parts)
+    sizes = np.full(parts, short, np.intp)
+    sizes[:longer] += 1
+    return sizes
+
+
+def _places(sizes: NDArray[np.intp]) -> NDArray[np.bool_]:
+    longest = int(sizes.max())
+    return np.arange(longest)[None, :] >= longest - sizes[:, None]
+
+
+def _to_rows(flat: NDArray[Any], sizes: NDArray[np.intp]) -> NDArray[Any]:
+    """Pieces of ``sizes``, one a row, right-aligned behind zeros: leading zeros change no codeword."""
+    used = _places(sizes)
+    rows = np.zeros(used.shape, flat.dtype)
+    rows[used] = flat
+    return rows
+
+
+def _from_rows(rows: NDArray[np.uint8], sizes: NDArray[np.intp]) -> NDArray[np.uint8]:
+    return rows[_places(sizes)]
