@@ -1,0 +1,58 @@
+"""Finding sync words in a stream of soft bits, in either polarity, with some bits wrong."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .block_format import HEADER_BITS, BlockFormat
+
+MOST_DATA_PER_HEARD_BIT = 64
+"""A header that announces more data than this for each bit heard is not believed: it bounds memory."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sighting:
+    """A sync word whose header checks.
+
+    Attributes:
+        place: bit of the stream where the sync word starts.
+        polarity: +1, or -1 if the stream is inverted there.
+        number: the block's number.
+        total: data bits of the whole frame.
+        sound: whether the body's check holds as well.
+    """
+
+    place: int
+    polarity: int
+    number: int
+    total: int
+    sound: bool
+
+
+def sightings(values: NDArray[np.float32], blocks: BlockFormat, errors_allowed: int) -> tuple[Sighting, ...]:
+    """Every sync word with a sound header in ``values``, shape (bits,), in order of place.
+
+    A bit that was not heard counts as half an error.
+    """
+    lead = blocks.lead_bits
+    if values.size < lead:
+        return ()
+    heard = np.sign(values)
+    word = 2.0 * blocks.sync.astype(np.float32) - 1.0
+    agreement = np.correlate(heard[: values.size - HEADER_BITS], word, "valid")
+    enough = blocks.sync.size - 2 * errors_allowed
+    found = []
+    for place in np.flatnonzero(np.abs(agreement) >= enough).tolist():
+        polarity = 1 if agreement[place] > 0 else -1
+        header = np.packbits(heard[place + blocks.sync.size : place + lead] * polarity > 0)
+        told = blocks.read_header(header.tobytes())
+        if told is None or told[1] > MOST_DATA_PER_HEARD_BIT * values.size:
+            continue
+        number, total = told
+        data = blocks.data(number, total)
+        body = heard[place + lead : place + lead + data.stop - data.start + blocks.check_bits] * polarity > 0
+        found.append(Sighting(place, polarity, number, total, blocks.checks(number, total, body.astype(np.uint8))))
+    return tuple(found)
