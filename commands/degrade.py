@@ -1,0 +1,48 @@
+"""``tapewright degrade``: a recording goes through a simulated tape."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def degrade(
+    recording: Annotated[Path, typer.Argument(help="WAV or FLAC.")],
+    output: Annotated[Path, typer.Option("--output", "-o", help="Recording to write: .wav or .flac.")],
+    channel: Annotated[str, typer.Option(help="Spec or grade; 'tapewright plugins' lists them.")] = "worn",
+    seed: Annotated[int, typer.Option(min=0, help="Which tape: the same seed gives the same audio.")] = 0,
+    bits: Annotated[str, typer.Option(help="Bits a sample: 8, 16, 24, 32 or float; FLAC: 8, 16 or 24.")] = "16",
+    force: Annotated[bool, typer.Option("--force", help="Overwrite an existing file.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print what was done as JSON.")] = False,
+) -> None:
+    """Send a recording through a simulated tape; its label goes along.
+
+    Example: tapewright degrade chime.wav -o worn.wav --channel worn --seed 1
+    """
+    import json
+    from dataclasses import replace
+
+    from ..contracts import registry
+    from ..contracts.streams import stream
+    from ..files.recordings import check_recording, read_recording, write_recording
+    from ..files.writing import check_output
+
+    check_output(output, force)
+    stack = registry.channel(channel)
+    source = read_recording(recording)
+    check_recording(output, bits, source.signal.sample_rate_hz, source.signal.frames)
+    heard = stack.degrade(source.signal, stream(seed, 0, "channel"))
+    label = source.label
+    if label is not None:
+        label = replace(label, history=(*label.history, f"degraded by {channel}, seed {seed}"))
+    written = write_recording(output, heard, depth=bits, label=label, force=force)
+    notes = (*source.notes, *written)
+    for note in notes:
+        typer.echo(f"note: {note}", err=True)
+    if as_json:
+        record = {"channel": stack.spec, "seed": seed, "tape_s": heard.duration_s, "file": str(output), "notes": notes}
+        typer.echo(json.dumps(record))
+    else:
+        typer.echo(f"{output}: {heard.duration_s:.1f} s through {channel}, seed {seed}", err=True)

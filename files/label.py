@@ -1,0 +1,108 @@
+"""The label of a recording: what somebody with the tape in hand needs to load it, in years too.
+
+As text it is copied to the cassette; as JSON it travels in the recording's own metadata.
+"""
+
+from __future__ import annotations
+
+import json
+import zlib
+from dataclasses import dataclass
+from typing import Any
+
+from ..contracts.errors import in_one_line
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """What is on a tape.
+
+    Attributes:
+        name: of the program.
+        codec: canonical spec, every default written out.
+        format_version: ``contracts.codec.FORMAT_VERSION`` when it was recorded.
+        payload_bytes: length of the program.
+        crc32: CRC-32 of the program (that of ``zlib``, ISO-HDLC).
+        origin: address of the first byte.
+        history: what was done to the recording since, one line each.
+    """
+
+    name: str
+    codec: str
+    format_version: int
+    payload_bytes: int
+    crc32: int
+    origin: int = 0
+    history: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, name: str, data: bytes, codec: str, format_version: int, origin: int = 0) -> Label:
+        """The label of ``data``.
+
+        >>> f"{Label.of('check value', b'123456789', 'fsk', 1).crc32:08X}"
+        'CBF43926'
+        """
+        return cls(in_one_line(name, 80), codec, format_version, len(data), zlib.crc32(data), origin)
+
+    def fits(self, data: bytes) -> bool:
+        """Whether ``data`` is the program that this label tells of."""
+        return len(data) == self.payload_bytes and zlib.crc32(data) == self.crc32
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain values, as stored in a recording."""
+        told: dict[str, Any] = {
+            "name": self.name,
+            "codec": self.codec,
+            "format_version": self.format_version,
+            "payload_bytes": self.payload_bytes,
+            "crc32": f"{self.crc32:08X}",
+            "origin": self.origin,
+        }
+        return {**told, "history": list(self.history)} if self.history else told
+
+    def to_text(self, tape_s: float, asked_codec: str | None = None) -> str:
+        """For a person, to be copied to the cassette.
+
+        Args:
+            tape_s: length of the recording in seconds.
+            asked_codec: the short name that was asked for, where there is one.
+        """
+        rows = [("Program", self.name)]
+        if asked_codec is not None and asked_codec != self.codec:
+            rows.append(("Codec", asked_codec))
+        # White space between the members of a spec is ignored, so the lines can be typed back as they stand.
+        first, *others = self.codec.split("/")
+        rows.append(("In full" if len(rows) > 1 else "Codec", first))
+        rows += [("", f"/{member}") for member in others]
+        rows.append(("Version", f"{self.format_version}"))
+        rows.append(("Length", f"{self.payload_bytes} bytes from address {self.origin:04X}"))
+        rows.append(("Load time", f"{tape_s:.1f} s"))
+        rows.append(("CRC-32", f"{self.crc32:08X}"))
+        return "\n".join(f"{title:<11}{text}" for title, text in rows)
+
+
+def label_from_json(text: str) -> Label | None:
+    """The label in a recording's metadata; None if it is none of ours or has been damaged.
+
+    >>> label_from_json("a holiday song") is None
+    True
+    """
+    try:
+        told = json.loads(text)
+        return Label(
+            name=in_one_line(told["name"], 80),
+            codec=_text(told["codec"]),
+            format_version=int(told["format_version"]),
+            payload_bytes=int(told["payload_bytes"]),
+            crc32=int(told["crc32"], 16),
+            origin=int(told.get("origin", 0)),
+            history=tuple(in_one_line(line) for line in told.get("history", ())),
+        )
+    except (ValueError, TypeError, KeyError, AttributeError, RecursionError, OverflowError):
+        return None
+
+
+def _text(value: Any) -> str:
+    if not isinstance(value, str):
+        raise TypeError("a spec is text")
+    return value

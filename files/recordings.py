@@ -1,0 +1,215 @@
+"""Recordings: WAV and FLAC, in and out, through libsndfile.
+
+What can be used is used and said: one track is laid on both, a file that is cut short gives what it holds. What would
+mislead is refused: samples that are no numbers, more than two tracks.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ..contracts.errors import TapewrightError, UsageError, in_one_line
+from ..contracts.signal import HIGHEST_RATE_HZ, LOWEST_RATE_HZ, Signal
+from .label import Label, label_from_json
+from .reading import opened
+from .wav_header import announced_frames
+from .writing import whole_file
+
+MOST_FRAMES = 60 * 60 * 192_000
+"""An hour at 192 kHz: longer than any cassette side (common practice: up to 60 minutes a side)."""
+
+_WAV_SUBTYPES = {"8": "PCM_U8", "16": "PCM_16", "24": "PCM_24", "32": "PCM_32", "float": "FLOAT"}
+_FLAC_SUBTYPES = {"8": "PCM_S8", "16": "PCM_16", "24": "PCM_24"}
+_FORMATS = {".wav": ("WAV", _WAV_SUBTYPES), ".flac": ("FLAC", _FLAC_SUBTYPES)}
+_HIGHEST_FLAC_RATE_HZ = 655_350  # RFC 9639, section 9.1.2 and libsndfile's own limit
+_MOST_WAV_BYTES = (1 << 32) - (1 << 16)  # RIFF counts in 32 bits; the rest is for the header and the label
+_LOSSY = {"VORBIS", "OPUS", "MPEG_LAYER_I", "MPEG_LAYER_II", "MPEG_LAYER_III"}
+_MOST_COMMENT_BYTES = 2_000  # libsndfile 1.2 does not read back a RIFF comment of 2,048 bytes or more (measured)
+_BLOCK = 1 << 18
+
+
+@dataclass(frozen=True, slots=True)
+class Recording:
+    """A recording as read.
+
+    Attributes:
+        signal: both tracks.
+        label: what the file's metadata says of it; None if it says nothing.
+        notes: what a person should know, one line each.
+    """
+
+    signal: Signal
+    label: Label | None = None
+    notes: tuple[str, ...] = ()
+
+
+def read_recording(path: Path) -> Recording:
+    """The recording at ``path``: WAV, FLAC, or whatever else libsndfile reads.
+
+    Raises:
+        UsageError: missing, empty, no audio, more than two tracks, a rate out of range, longer than an hour at
+            192 kHz, or samples that are not finite.
+    """
+    import soundfile
+
+    owner = f"recording '{in_one_line(path)}'"
+    with opened(path, "recording") as file:
+        try:
+            if not file.read(1):
+                raise UsageError(f"{owner} is empty.")
+            announced = announced_frames(file)
+            os.lseek(file.fileno(), 0, os.SEEK_SET)
+            # By descriptor: a suffix such as .raw would make soundfile believe the name instead of the content.
+            with soundfile.SoundFile(file.fileno(), closefd=False) as sound:
+                _check(sound, owner)
+                return _read(sound, owner, announced)
+        except soundfile.SoundFileError as error:
+            told = in_one_line(str(getattr(error, "error_string", error)), 120).rstrip(".")
+            raise UsageError(f"{owner} cannot be read as audio: {told}.") from None
+        except OSError as error:
+            raise UsageError(f"{owner} cannot be read: {error.strerror or in_one_line(error)}.") from None
+        except MemoryError:
+            raise TapewrightError(f"{owner} does not fit into memory.") from None
+
+
+def write_recording(
+    path: Path, signal: Signal, *, depth: str = "16", label: Label | None = None, force: bool = False
+) -> tuple[str, ...]:
+    """Write ``signal`` as WAV or FLAC, as the suffix says, with its label in the metadata.
+
+    Args:
+        path: where to; ``.wav`` or ``.flac``.
+        signal: both tracks; whole-number depths clip at full scale, ``float`` keeps what lies beyond it.
+        depth: bits a sample: "8", "16", "24", "32" or "float"; FLAC takes the first three.
+        label: what is on it.
+        force: overwrite an existing file.
+
+    Returns:
+        What a person should know, one line each; clipping above all.
+
+    Raises:
+        UsageError, TapewrightError: as ``check_recording`` and ``writing.check_output``.
+    """
+    import soundfile
+
+    from .. import __version__
+
+    container, subtype = check_recording(path, depth, signal.sample_rate_hz, signal.frames)
+    comment = json.dumps(label.to_json()) if label is not None else ""
+    notes = []
+    if len(comment) > _MOST_COMMENT_BYTES:
+        comment = ""
+        notes.append("the spec is too long for the file's metadata: keep the label with the recording")
+    beyond, first = _beyond_full_scale(signal)
+    if beyond:
+        verb = "kept beyond" if depth == "float" else "clipped at"
+        notes.append(f"{beyond} samples are {verb} full scale, the first at {first / signal.sample_rate_hz:.3f} s")
+    with whole_file(path, force) as part:
+        try:
+            with soundfile.SoundFile(part, "w", signal.sample_rate_hz, 2, subtype, format=container) as sound:
+                sound.software = f"tapewright {__version__}"
+                if label is not None:
+                    sound.title = label.name
+                if comment:
+                    sound.comment = comment
+                for block in _blocks(signal):
+                    sound.write(block.T if depth == "float" else np.clip(block, -1.0, 1.0).T)
+        except soundfile.SoundFileError as error:
+            told = in_one_line(str(getattr(error, "error_string", error)), 120).rstrip(".")
+            raise TapewrightError(f"recording '{in_one_line(path)}' cannot be written: {told}.") from None
+    return tuple(notes)
+
+
+def check_recording(path: Path, depth: str, sample_rate_hz: int, frames: int = 0) -> tuple[str, str]:
+    """libsndfile's names for the container and the depth.
+
+    Raises:
+        UsageError: a suffix, a depth, a rate or a length that cannot be written.
+    """
+    owner = f"recording '{in_one_line(path)}'"
+    if path.suffix.lower() not in _FORMATS:
+        raise UsageError(f"{owner}: the name must end in {' or '.join(_FORMATS)}, not '{in_one_line(path.suffix)}'.")
+    container, subtypes = _FORMATS[path.suffix.lower()]
+    if depth not in subtypes:
+        raise UsageError(f"{owner}: {container} takes {', '.join(subtypes)} bits, not '{in_one_line(depth, 20)}'.")
+    highest = _HIGHEST_FLAC_RATE_HZ if container == "FLAC" else HIGHEST_RATE_HZ
+    if not LOWEST_RATE_HZ <= sample_rate_hz <= highest:
+        raise UsageError(f"{owner}: {container} takes {LOWEST_RATE_HZ} to {highest} Hz, not {sample_rate_hz}.")
+    sample_bytes = 4 if depth == "float" else int(depth) // 8
+    if container == "WAV" and frames * 2 * sample_bytes > _MOST_WAV_BYTES:
+        raise UsageError(f"{owner}: WAV holds at most 4 GiB; FLAC or fewer bits would do.")
+    return container, subtypes[depth]
+
+
+def _check(sound: Any, owner: str) -> None:
+    if sound.channels > 2:
+        raise UsageError(f"{owner} must have one or two tracks, not {sound.channels}.")
+    if not LOWEST_RATE_HZ <= sound.samplerate <= HIGHEST_RATE_HZ:
+        raise UsageError(
+            f"{owner}: the sample rate must be {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz, not {sound.samplerate}."
+        )
+    if sound.frames > MOST_FRAMES:
+        hours = sound.frames / sound.samplerate / 3600
+        raise UsageError(f"{owner} says it holds {hours:.1f} hours ({sound.frames} frames); at most {MOST_FRAMES}.")
+
+
+def _read(sound: Any, owner: str, announced: int | None) -> Recording:
+    import soundfile
+
+    rate = int(sound.samplerate)
+    samples = np.empty((2, sound.frames), np.float32)
+    frames, notes = 0, []
+    try:
+        while frames < sound.frames:
+            block = sound.read(min(_BLOCK, sound.frames - frames), dtype="float32", always_2d=True)
+            if not len(block):
+                break
+            samples[:, frames : frames + len(block)] = block.T  # one track goes on both rows
+            frames += len(block)
+    except soundfile.SoundFileError:
+        if not frames:
+            raise
+    expected = max(announced or 0, sound.frames)
+    if not frames:
+        raise UsageError(f"{owner} holds no audio.")
+    if frames < expected:
+        samples = samples[:, :frames].copy()
+        notes.append(f"cut short: {frames / rate:.3f} s of {expected / rate:.3f} s are there and used")
+    # Adding up costs no second array; a sum is finite only if every sample is.
+    with np.errstate(over="ignore", invalid="ignore"):
+        suspicious = not np.isfinite(samples.sum())
+    if suspicious and not np.isfinite(samples).all():
+        wrong = np.flatnonzero(~np.isfinite(samples).all(axis=0))
+        raise UsageError(
+            f"{owner}: {wrong.size} frames are not finite (NaN or infinity), the first at {wrong[0] / rate:.3f} s."
+        )
+    if sound.channels == 1:
+        notes.append("one track only: it is laid on both")
+    if sound.subtype in _LOSSY:
+        notes.append(f"{sound.subtype} throws away what data tapes need; record to WAV or FLAC")
+    label = label_from_json(sound.comment)
+    return Recording(Signal.owning(samples, rate), label, tuple(notes))
+
+
+def _blocks(signal: Signal) -> Iterator[np.ndarray[Any, np.dtype[np.float32]]]:
+    for start in range(0, signal.frames, _BLOCK):
+        yield signal.samples[:, start : start + _BLOCK]
+
+
+def _beyond_full_scale(signal: Signal) -> tuple[int, int]:
+    """How many samples lie beyond full scale, and the first frame that holds one."""
+    count, first = 0, 0
+    for number, block in enumerate(_blocks(signal)):
+        over = np.abs(block) > 1.0
+        found = int(over.sum())
+        if found and not count:
+            first = number * _BLOCK + int(over.any(axis=0).argmax())
+        count += found
+    return count, first

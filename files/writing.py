@@ -1,0 +1,90 @@
+"""Files appear whole or not at all, and nothing is overwritten unless asked.
+
+A file is written under another name in the folder where it will stand, and takes its own name only when it is
+complete and on the disk. Whatever interrupts that, the other name is removed and an older file stays as it was.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from ..contracts.errors import TapewrightError, UsageError, in_one_line
+
+
+def check_output(path: Path, force: bool) -> None:
+    """Refuse an output that could not be written, before any long work.
+
+    Raises:
+        UsageError: the file exists and ``force`` is False, it is no plain file, or its folder is missing.
+        TapewrightError: the folder cannot be written to.
+    """
+    shown = in_one_line(path)
+    try:
+        if path.is_dir():
+            raise UsageError(f"output '{shown}' is a folder; a file name is needed.")
+        if path.exists() and not path.is_file():
+            raise UsageError(f"output '{shown}' is not an ordinary file.")
+        if path.exists() and not force:
+            raise UsageError(f"output '{shown}' exists; --force overwrites it.")
+        folder = path.resolve().parent
+        if not folder.exists():
+            raise UsageError(f"output '{shown}': there is no folder '{in_one_line(folder)}'.")
+        if not folder.is_dir():
+            raise UsageError(f"output '{shown}': '{in_one_line(folder)}' is not a folder.")
+        # Permissions alone do not tell (read-only mounts, the superuser): only trying does.
+        trial = _beside(path)
+        os.close(os.open(trial, os.O_CREAT | os.O_EXCL | os.O_WRONLY))
+        trial.unlink()
+    except (OSError, ValueError) as error:  # ValueError: a null byte in the name
+        raise TapewrightError(f"output '{shown}' cannot be written: {_reason(error)}.") from None
+
+
+@contextmanager
+def whole_file(path: Path, force: bool) -> Iterator[Path]:
+    """Yield the name to write to; at the end of a block without error that file becomes ``path``.
+
+    Raises:
+        UsageError, TapewrightError: as ``check_output``, and when the disk does not take it.
+    """
+    check_output(path, force)
+    target = path.resolve()
+    part = _beside(target)
+    try:
+        try:
+            # Created here so that the file gets the permissions that the user's umask gives any new file.
+            os.close(os.open(part, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
+            if target.exists():
+                part.chmod(target.stat().st_mode & 0o7777)
+            yield part
+            _to_disk(part)
+            if target.exists() and not force:
+                raise UsageError(f"output '{in_one_line(path)}' has come into being meanwhile; --force overwrites it.")
+            part.replace(target)
+        finally:
+            with suppress(OSError):
+                part.unlink(missing_ok=True)
+    except OSError as error:
+        raise TapewrightError(f"output '{in_one_line(path)}' cannot be written: {_reason(error)}.") from None
+    with suppress(OSError):  # not every system lets a folder be opened; the file itself is safe already
+        _to_disk(target.parent)
+
+
+def _beside(path: Path) -> Path:
+    return path.resolve().parent / f".tapewright-{secrets.token_hex(8)}.part"
+
+
+def _to_disk(path: Path) -> None:
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _reason(error: Exception) -> str:
+    told = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+    return in_one_line(told)
