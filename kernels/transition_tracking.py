@@ -1,0 +1,160 @@
+"""Following a clock that is written as changes of level: a change is certain at every period, others may stand between.
+
+The waveform is read as held samples: sample n stands for the time n to n + 1, in frames. All three kernels read the
+samples where they lie, so that memory stays that of the recording.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+Samples = NDArray[np.float32]
+Times = NDArray[np.float64]
+
+COLUMNS = 4
+"""What ``follow`` writes for each period: time, error, strength and the lag of the second track, in frames."""
+
+
+@njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
+def mean_between(samples: Samples, start: float, stop: float) -> float:
+    """Mean of the held samples from ``start`` to ``stop`` (frames); outside the recording there is silence."""
+    low = max(start, 0.0)
+    high = min(stop, float(samples.size))
+    if high <= low:
+        return 0.0
+    first = int(low)
+    last = int(high)
+    if first == last:
+        return samples[first] * (high - low) / (stop - start)
+    total = samples[first] * (first + 1 - low)
+    inside = np.float32(0.0)
+    for n in range(first + 1, last):
+        inside += samples[n]
+    total += inside
+    if last < samples.size:
+        total += samples[last] * (high - last)
+    return total / (stop - start)
+
+
+@njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
+def even_means(samples: Samples, step: float, means: Samples) -> None:
+    """Means over even steps of ``step`` frames from the first frame on, into ``means``."""
+    for j in range(means.size):
+        means[j] = mean_between(samples, j * step, (j + 1) * step)
+
+
+@njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
+def changes(samples: Samples, times: Times, halves: Times, out: Samples) -> None:
+    """Half the fall of the mean level across each time, over ``halves`` frames before it and after it."""
+    for k in range(times.size):
+        before = mean_between(samples, times[k] - halves[k], times[k])
+        after = mean_between(samples, times[k], times[k] + halves[k])
+        out[k] = 0.5 * (before - after)
+
+
+@njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
+def follow(
+    left: Samples,
+    right: Samples,
+    tracks: int,
+    start: float,
+    period: float,
+    lag: float,
+    amplitudes: Times,
+    limits: Times,
+    gains: Times,
+    coast_limit: int,
+    log: Times,
+) -> int:
+    """Follow the certain changes from ``start`` by steps of ``period`` (negative: backwards) while they are seen.
+
+    A second-order loop on one clock for both tracks. The error of a change is the mean over half a period centred on
+    it, times its sign; a track counts by its amplitude squared over its noise, and by how much of its usual
+    amplitude the change has, so that a dropout moves nothing.
+
+    Args:
+        left, right: the tracks; ``tracks`` 1 reads ``left`` only.
+        start: time of a certain change, frames.
+        lag: how much later the right track runs than the left, frames.
+        amplitudes: shape (2,), usual amplitude of each track.
+        limits: lowest and highest time, lowest and highest period (positive), frames.
+        gains: shape (3,), of phase, of period, of lag, a period each.
+        coast_limit: periods without a visible change after which the clock is lost.
+        log: out, shape (periods, COLUMNS).
+
+    Returns:
+        How many rows of ``log`` are to be trusted.
+    """
+    usual = np.array([max(amplitudes[0], 1e-30), max(amplitudes[1], 1e-30)])
+    noise = 0.1 * usual * usual
+    error = np.zeros(2)
+    strength = np.zeros(2)
+    weight = np.zeros(2)
+    offset = np.zeros(2)
+    time = start
+    off_centre = 0.3
+    recent = 0.3
+    coasted = 0
+    trusted = 0
+    for k in range(log.shape[0]):
+        length = abs(period)
+        if time < limits[0] or time > limits[1] or length < limits[2] or length > limits[3]:
+            break
+        quarter = 0.25 * length
+        away = 0.0
+        change = 0.0
+        total = 0.0
+        pull = 0.0
+        seen = 0.0
+        for i in range(tracks):
+            track = left if i == 0 else right
+            at = time + (0.5 if i == 1 else -0.5) * lag if tracks == 2 else time
+            outer_before = mean_between(track, at - 2 * quarter, at - quarter)
+            inner_before = mean_between(track, at - quarter, at)
+            inner_after = mean_between(track, at, at + quarter)
+            outer_after = mean_between(track, at + quarter, at + 2 * quarter)
+            fall = 0.25 * (outer_before + inner_before - inner_after - outer_after)
+            whole = 0.25 * (outer_before + inner_before + inner_after + outer_after)
+            offset[i] += (whole - offset[i]) * (1.0 if k == 0 else 0.125)
+            centre = 0.5 * (inner_before + inner_after) - offset[i]
+            share = min(abs(fall) / usual[i], 1.0)
+            sign = 1.0 if fall > 0 else -1.0
+            late = quarter * centre / usual[i] * sign * share
+            error[i] = min(max(late, -0.5 * quarter), 0.5 * quarter)
+            strength[i] = share
+            worth = usual[i] * usual[i] / (noise[i] + 1e-4 * usual[i] * usual[i])
+            weight[i] = worth * share
+            pull += weight[i] * error[i]
+            total += weight[i]
+            away += worth * min(abs(centre) / usual[i], 2.0)
+            change += worth * min(abs(fall) / usual[i], 2.0)
+            seen = max(seen, share)
+            if share > 0.35:
+                noise[i] += (centre * centre - noise[i]) / 64
+            usual[i] += (abs(fall) - usual[i]) / (24.0 if abs(fall) > usual[i] else (48.0 if share > 0.35 else 256.0))
+            usual[i] = max(usual[i], 1e-30)
+        step = pull / total if total > 0 else 0.0
+        log[k, 0] = time
+        log[k, 1] = step
+        log[k, 2] = seen
+        log[k, 3] = lag
+        if seen > 0.35:
+            coasted = 0
+            ratio = min(away / (change + 1e-30), 3.0)
+            off_centre += (ratio - off_centre) / 32
+            recent += (ratio - recent) / 8
+            if recent < 0.7:
+                trusted = k + 1
+            if off_centre > 0.9:
+                break
+        else:
+            coasted += 1
+            if coasted > coast_limit:
+                break
+        if tracks == 2:
+            lag += gains[2] * (error[1] - error[0]) * min(strength[0], strength[1])
+        period += gains[1] * step * (1.0 if period > 0 else -1.0)
+        time += period + gains[0] * step
+    return trusted
