@@ -1,0 +1,187 @@
+"""From clock bursts to steps and bytes: a cadence that carries on through what was not heard.
+
+Times are in hops of the decoder. ``pace`` tells how many of them a nominal second takes at each.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .clock_bytes import Step, bytes_by_count, bytes_by_mark
+
+if TYPE_CHECKING:
+    from .clocked import Clocked
+
+WINDOW = 0.3
+"""How far from its predicted place a clock may lie, in steps."""
+FOLLOW = 0.5
+"""Share of that distance by which the cadence is corrected."""
+TRIAL_STEPS = 6
+TRIAL_HITS = 4
+"""A train starts where this many of the next steps are heard in cadence."""
+LONGEST_SILENCE_BYTES = 4
+"""Where nothing was heard for so long the train is over."""
+
+
+@dataclass(frozen=True)
+class ClockBursts:
+    """Where tone sets in on the clock track.
+
+    Attributes:
+        times: onsets in hops, rising, shape (bursts,).
+        strength: contrast to the silence before, shape (bursts,).
+        mark: lasts on past one burst's length.
+        end: lasts on past two.
+    """
+
+    times: NDArray[np.float64]
+    strength: NDArray[np.float64]
+    mark: NDArray[np.bool_]
+    end: NDArray[np.bool_]
+
+    @classmethod
+    def none(cls) -> ClockBursts:
+        """No burst at all."""
+        return cls(np.empty(0), np.empty(0), np.empty(0, np.bool_), np.empty(0, np.bool_))
+
+
+@dataclass(frozen=True)
+class Train:
+    """The data steps of every byte.
+
+    Attributes:
+        onsets: clock onset in hops, NaN where it is not known; shape (bytes, 8).
+        heard: whether that clock was heard itself.
+        lost: where clocks were put in from the cadence.
+        broken: where the cadence was lost and a reset mark had to find it again.
+        start, end: of the train; None without one.
+        ended: by an end mark.
+    """
+
+    onsets: NDArray[np.float64]
+    heard: NDArray[np.bool_]
+    lost: tuple[float, ...] = ()
+    broken: tuple[float, ...] = ()
+    start: float | None = None
+    end: float | None = None
+    ended: bool = False
+
+
+def follow(code: Clocked, bursts: ClockBursts, pace: NDArray[np.float64]) -> Train:
+    """The train of steps in ``bursts``."""
+    return _Flywheel(code, bursts, pace).train()
+
+
+@dataclass
+class _Flywheel:
+    code: Clocked
+    bursts: ClockBursts
+    pace: NDArray[np.float64]
+    times: list[float] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.times = self.bursts.times.tolist()
+
+    def _hops(self, seconds: float, time: float) -> float:
+        place = min(max(0, int(time)), self.pace.size - 1)
+        return seconds * float(self.pace[place])
+
+    def _bytes_between(self, first: float, beyond: float) -> int:
+        return max(1, round((beyond - first) / self._hops(self.code.byte_s, first)))
+
+    def _marked(self, burst: int) -> bool:
+        return self.code.reset_mark and bool(self.bursts.mark[burst])
+
+    def _next(self, time: float, marked: bool) -> float:
+        return time + self._hops(self.code.step_s + (self.code.mark_s if marked else 0.0), time)
+
+    def _burst_near(self, time: float) -> int | None:
+        """The strongest burst within the window about ``time``."""
+        reach = self._hops(WINDOW * self.code.step_s, time)
+        first = bisect_left(self.times, time - reach)
+        beyond = bisect_left(self.times, time + reach, first)
+        if first == beyond:
+            return None
+        return first + int(np.argmax(self.bursts.strength[first:beyond]))
+
+    def _starts_train(self, burst: int) -> bool:
+        time, marked, hits = self.times[burst], self._marked(burst), 0
+        for _ in range(TRIAL_STEPS):
+            time = self._next(time, marked)
+            found = self._burst_near(time)
+            marked = False
+            if found is not None:
+                time, marked = self.times[found], self._marked(found)
+                hits += 1
+        return hits >= TRIAL_HITS
+
+    def _train_from(self, burst: int) -> int | None:
+        return next((later for later in range(burst, len(self.times)) if self._starts_train(later)), None)
+
+    def train(self) -> Train:
+        first = self._train_from(0)
+        if first is None:
+            return Train(np.empty((0, 8)), np.empty((0, 8), np.bool_))
+        steps, ended = self._steps(first)
+        if self.code.reset_mark:
+            rows, broken = bytes_by_mark(steps, self.code.steps_a_byte, self._bytes_between)
+        else:
+            rows = bytes_by_count(steps, self.code.steps_a_byte)
+            broken = [step.time for step in steps if step.broken]
+        flat = [step for row in rows for step in row]
+        return Train(
+            np.array([step.time if step else np.nan for step in flat], np.float64).reshape(-1, 8),
+            np.array([step is not None and step.heard for step in flat], np.bool_).reshape(-1, 8),
+            tuple(step.time for step in steps if not step.heard),
+            tuple(broken),
+            steps[0].time,
+            steps[-1].time,
+            ended,
+        )
+
+    def _steps(self, first: int) -> tuple[list[Step], bool]:
+        """Every step from burst ``first`` on, up to the end mark or the last clock heard."""
+        most_lost = LONGEST_SILENCE_BYTES * self.code.steps_a_byte
+        time = self.times[first]
+        place = 0 if self._marked(first) or not self.code.reset_mark else None
+        steps = [Step(time, True, self._marked(first))]
+        lost = 0
+        while lost <= most_lost and time < self.pace.size:
+            expected = self._next(time, place == 0)
+            found = self._burst_near(expected)
+            broken = False
+            if found is None and lost >= 2:
+                found = self._elsewhere(expected)
+                broken = found is not None
+            if found is None:
+                lost += 1
+                time = expected
+                place = None if place is None else (place + 1) % self.code.steps_a_byte
+                steps.append(Step(time, False))
+                continue
+            lost = 0
+            if self.code.end_mark and self.bursts.end[found]:
+                return steps, True
+            marked = self._marked(found)
+            time = self.times[found] if broken else expected + FOLLOW * (self.times[found] - expected)
+            steps.append(Step(time, True, marked, broken))
+            if marked:
+                place = 0
+            elif place is not None:
+                place = None if broken and self.code.reset_mark else (place + 1) % self.code.steps_a_byte
+        return steps[: len(steps) - lost], False
+
+    def _elsewhere(self, expected: float) -> int | None:
+        """A burst before the next predicted one that starts a train out of cadence."""
+        burst = bisect_left(self.times, expected)
+        if burst == len(self.times) or self.times[burst] > self._next(expected, False):
+            return None
+        reach = self._hops(WINDOW * self.code.step_s, expected)
+        if self.times[burst] > self._next(expected, False) - reach:
+            return None
+        return burst if self._starts_train(burst) else None
