@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from importlib import import_module
-from importlib.util import find_spec
 from typing import Annotated
 
 import typer
@@ -33,8 +32,6 @@ def application() -> typer.Typer:
     )
     app.callback(invoke_without_command=True)(_before_the_command)
     for name in COMMANDS:
-        if find_spec(f"{__package__}.{name}") is None:  # until every command has landed
-            continue
         app.command(name)(getattr(import_module(f".{name}", __package__), name))
     return app
 

@@ -1,0 +1,42 @@
+"""How long the rest will take, from how long each kind of tape took so far."""
+
+from __future__ import annotations
+
+from collections import Counter, deque
+from collections.abc import Hashable, Iterable
+
+_REMEMBERED = 5
+
+
+class Forecast:
+    """Remembers what each kind of unit costs and how many are still to come.
+
+    Args:
+        units: the kind of every unit that will run.
+        relative_cost: a first guess, by kind, in any unit; the first measurements scale it.
+        workers: how many run at once.
+    """
+
+    def __init__(self, units: Iterable[Hashable], relative_cost: dict[Hashable, float], workers: int) -> None:
+        self._to_come = Counter(units)
+        self._relative_cost = relative_cost
+        self._workers = workers
+        self._seen: dict[Hashable, deque[float]] = {}
+
+    def saw(self, kind: Hashable, seconds: float) -> None:
+        """One unit of that kind has ended, having kept a worker busy for ``seconds``."""
+        self._to_come[kind] -= 1
+        self._seen.setdefault(kind, deque(maxlen=_REMEMBERED)).append(seconds)
+
+    def remaining_s(self) -> float | None:
+        """Seconds of wall clock to go; None before anything was seen."""
+        if not self._seen:
+            return None
+        # The lower median: the first unit of a kind may carry the compilation of kernels, which does not come again.
+        cost = {kind: sorted(seconds)[(len(seconds) - 1) // 2] for kind, seconds in self._seen.items()}
+        rates = sorted(cost[kind] / self._relative_cost[kind] for kind in cost)
+        usual_rate = rates[(len(rates) - 1) // 2]
+        busy_s = sum(
+            units * cost.get(kind, usual_rate * self._relative_cost[kind]) for kind, units in self._to_come.items()
+        )
+        return busy_s / max(1, min(self._workers, self._to_come.total()))

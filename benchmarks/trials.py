@@ -1,0 +1,174 @@
+"""Trials: whole tapes, recorded, worn and heard, on all cores.
+
+The unit of work is one tape: one codec's recording, sent through one channel in one trial, heard by every receiver.
+Its randomness is keyed by (seed, trial, "channel") and (seed, trial, "receiver"), never by the codec: all candidates
+meet the same tape. Results are sums of counts, so neither the workers nor the order can change them.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import deque
+from collections.abc import Callable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from dataclasses import dataclass
+from time import perf_counter
+
+from ..contracts.errors import TapewrightError, UsageError, in_one_line
+from ..contracts.streams import stream
+from .forecast import Forecast
+from .shelf import Shelf
+from .study import Study, Task
+from .tally import Tally, score
+
+MOST_WORKERS = 1024
+
+MOST_AUDIO_BYTES = 3 << 30
+"""Audio held at once. A 60-minute stereo side at 44.1 kHz is 1.3 GB; with less room fewer tapes play at once."""
+
+_COPIES = 4
+"""What one trial holds at its peak: the recording, a stage's input and output, and what a decoder makes of it."""
+
+_FRAME_BYTES = 8
+"""Two tracks of float32."""
+
+_WAITING = 1
+"""Tapes handed out beyond one a worker, so that no worker idles while the results of another are counted."""
+
+_FIRST_LOOK = 2
+"""Trials of every kind that run before the rest, so that each kind's cost is known early."""
+
+
+@dataclass(frozen=True)
+class Result:
+    """What a task came to."""
+
+    task: Task
+    tally: Tally
+
+
+@dataclass(frozen=True)
+class News:
+    """Where a run stands, told to whoever watches.
+
+    Attributes:
+        done, of: tapes played and to play.
+        found: the tasks that the latest tape belongs to, with their sums so far; empty at the start.
+        remaining_s: honest time to go; None while unknown.
+    """
+
+    done: int
+    of: int
+    found: tuple[Result, ...]
+    remaining_s: float | None
+
+
+@dataclass(frozen=True)
+class Tape:
+    """One unit of work: the tasks share codec and channel and differ in who listens."""
+
+    tasks: tuple[Task, ...]
+    trial: int
+
+    @property
+    def kind(self) -> tuple[str, str]:
+        """Tapes of one kind cost about the same: canonical codec and channel."""
+        return self.tasks[0].codec.spec, self.tasks[0].channel.spec
+
+
+def unwatched(news: News) -> None:
+    """The watcher that looks away."""
+
+
+def cores() -> int:
+    """Processor cores this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def tapes(study: Study) -> Iterator[Tape]:
+    """Every tape of a study: two of each kind first, then the rest, codec by codec."""
+    kinds: dict[tuple[str, str], list[Task]] = {}
+    for task in sorted(study.tasks(), key=lambda task: study.codecs.index(task.codec_name)):
+        if task.refusal is None:
+            kinds.setdefault((task.codec.spec, task.channel.spec), []).append(task)
+    for trials in (range(min(_FIRST_LOOK, study.trials)), range(_FIRST_LOOK, study.trials)):
+        for tasks in kinds.values():
+            for trial in trials:
+                yield Tape(tuple(tasks), trial)
+
+
+def play(tape: Tape, shelf: Shelf, seed: int) -> tuple[Tally, ...]:
+    """One tape recorded, worn and heard: the tally of each of its tasks.
+
+    Raises:
+        TapewrightError: a plug-in raised; says on which tape.
+    """
+    first = tape.tasks[0]
+    try:
+        worn = first.channel.degrade(shelf.tape(first.codec), stream(seed, tape.trial, "channel"))
+        return tuple(
+            score(shelf.program, task.receiver.receive(task.codec, (worn,), stream(seed, tape.trial, "receiver")))
+            for task in tape.tasks
+        )
+    except TapewrightError:
+        raise
+    except Exception as error:  # whatever a stranger's plug-in does
+        raise TapewrightError(
+            f"codec '{in_one_line(first.codec_name, 60)}', channel '{in_one_line(first.channel_name, 60)}', trial "
+            f"{tape.trial}, seed {seed}: {type(error).__name__}: {in_one_line(error)}"
+        ) from error
+
+
+def run(study: Study, workers: int | None = None, watch: Callable[[News], None] = unwatched) -> tuple[Result, ...]:
+    """Every tape of the study, played on ``workers`` threads (default: all cores); results in the order of its tasks.
+
+    An interruption (Ctrl-C, or an exception from ``watch``) passes through: tapes not yet started never start, and
+    nobody waits for those that play.
+
+    Raises:
+        UsageError: workers out of range.
+        TapewrightError: a plug-in raised.
+    """
+    workers = cores() if workers is None else workers
+    if not 1 <= workers <= MOST_WORKERS:
+        raise UsageError(f"Argument 'workers' must be 1 to {MOST_WORKERS}, not {workers}.")
+    to_play = deque(tapes(study))
+    of = len(to_play)
+    sums = {task: Tally() for task in study.tasks()}
+    seconds = {task.codec: task.codec.duration_s(len(study.program)) for task in sums}
+    forecast = Forecast(
+        (tape.kind for tape in to_play), {tape.kind: seconds[tape.tasks[0].codec] for tape in to_play}, workers
+    )
+    shelf = Shelf(study.program, study.sample_rate_hz, MOST_AUDIO_BYTES // _COPIES)
+
+    def timed(tape: Tape) -> tuple[tuple[Tally, ...], float]:
+        begun = perf_counter()
+        return play(tape, shelf, study.seed), perf_counter() - begun
+
+    def audio_bytes(tape: Tape) -> float:
+        return _COPIES * _FRAME_BYTES * study.sample_rate_hz * seconds[tape.tasks[0].codec]
+
+    watch(News(0, of, (), None))
+    playing: dict[Future[tuple[tuple[Tally, ...], float]], Tape] = {}
+    pool = ThreadPoolExecutor(workers, thread_name_prefix="trial")
+    try:
+        while to_play or playing:
+            while to_play and len(playing) < workers + _WAITING:
+                held = sum(audio_bytes(tape) for tape in playing.values())
+                if playing and held + audio_bytes(to_play[0]) > MOST_AUDIO_BYTES:
+                    break
+                tape = to_play.popleft()
+                playing[pool.submit(timed, tape)] = tape
+            done_now = wait(playing, return_when=FIRST_COMPLETED).done
+            for ended in [future for future in playing if future in done_now]:
+                tape = playing.pop(ended)
+                tallies, busy_s = ended.result()
+                for task, tally in zip(tape.tasks, tallies, strict=True):
+                    sums[task] += tally
+                forecast.saw(tape.kind, busy_s)
+                done = of - len(to_play) - len(playing)
+                found = tuple(Result(task, sums[task]) for task in tape.tasks)
+                watch(News(done, of, found, forecast.remaining_s()))
+    finally:
+        pool.shutdown(wait=False, cancel_futures=True)
+    return tuple(Result(task, tally) for task, tally in sums.items())

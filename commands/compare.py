@@ -1,0 +1,82 @@
+"""``tapewright compare``: useful bytes per second against residual error, candidate by candidate."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def compare(
+    program: Annotated[
+        str, typer.Option(metavar="FILE", help="Program file (binary, Intel HEX, S-record), or the demo program.")
+    ] = "chime",
+    codec: Annotated[
+        list[str] | None,
+        typer.Option(metavar="SPEC", help="A candidate; repeat for more. [default: the four ready stacks]"),
+    ] = None,
+    receiver: Annotated[
+        list[str] | None, typer.Option(metavar="SPEC", help="Who listens; repeat for more. [default: sound]")
+    ] = None,
+    channel: Annotated[
+        list[str] | None,
+        typer.Option(metavar="SPEC", help="What the tape goes through; repeat for more. [default: the four grades]"),
+    ] = None,
+    trials: Annotated[int | None, typer.Option(metavar="N", help="Tapes a row. [default: 40]")] = None,
+    seed: Annotated[int | None, typer.Option(metavar="N", help="Same seed, same result. [default: 1]")] = None,
+    workers: Annotated[
+        int | None, typer.Option(metavar="N", help="Threads; they never change a result. [default: all cores]")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the records as JSON instead of the table.")] = False,
+    plot: Annotated[
+        Path | None, typer.Option(metavar="FILE.png", help="Also draw the frontier into a PNG or SVG file.")
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Overwrite the picture if it exists.")] = False,
+) -> None:
+    """Compare tape formats over a simulated worn tape.
+
+    Records the program with every codec, wears each tape by every channel, lets every receiver load it, and reports
+    useful bytes per second against residual error. All candidates meet the same tapes.
+
+    Example: tapewright compare --codec sturdy --codec plain-biphase --channel worn --trials 100
+    """
+    from ..benchmarks import study as defaults
+    from ..benchmarks.findings import findings
+    from ..benchmarks.records import records
+    from ..benchmarks.study import Study
+    from ..benchmarks.trials import run
+    from ..files.programs import read_program
+    from ..files.writing import check_output, whole_file
+    from ..reports.frontier_picture import picture_format, save_frontier
+    from .progress import watching
+
+    taken = read_program(program)
+    for note in taken.notes:
+        print(f"{taken.name}: {note}", file=sys.stderr)
+    asked = Study(
+        program=taken.data,
+        program_name=taken.name,
+        codecs=tuple(codec or defaults.DEFAULT_CODECS),
+        receivers=tuple(receiver or defaults.DEFAULT_RECEIVERS),
+        channels=tuple(channel or defaults.DEFAULT_CHANNELS),
+        trials=defaults.DEFAULT_TRIALS if trials is None else trials,
+        seed=defaults.DEFAULT_SEED if seed is None else seed,
+    )
+    if plot is not None:
+        drawn_as = picture_format(plot)
+        check_output(plot, force)
+    with watching() as watch:
+        rows = records(asked, run(asked, workers, watch))
+    if plot is not None:
+        with whole_file(plot, force) as part:
+            save_frontier([row.as_json() for row in rows], part, drawn_as)
+    if as_json:
+        import json
+
+        print(json.dumps([row.as_json() for row in rows], indent=2, allow_nan=False))
+    else:
+        from .table import print_answer
+
+        print_answer(rows, findings(rows))

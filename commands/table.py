@@ -1,0 +1,104 @@
+"""Tables for people: plain columns that respect pipes, narrow terminals and NO_COLOR.
+
+In a pipe a table has its full width; in a terminal too narrow for it, intervals move below their figures.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from ..contracts.errors import in_one_line
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+
+    from ..benchmarks.records import Record
+    from ..benchmarks.statistics import Estimate
+
+_PIPE_WIDTH = 100_000
+_LONGEST_NAME = 200
+
+
+def console() -> Console:
+    """The console on stdout; in a pipe it neither wraps nor colours."""
+    from rich.console import Console
+
+    width = None if sys.stdout.isatty() else _PIPE_WIDTH
+    return Console(file=sys.stdout, width=width, markup=False, highlight=False, emoji=False)
+
+
+def print_answer(rows: Sequence[Record], sentences: Sequence[str]) -> None:
+    """The rows of a comparison, then what they prove."""
+    screen = console()
+    table = _answer(rows, "  ")
+    if table.__rich_measure__(screen, screen.options).maximum > screen.width:
+        table = _answer(rows, "\n")
+    with screen.capture() as drawn:
+        screen.print(table)
+    print("\n".join(line.rstrip() for line in drawn.get().splitlines()))
+    print()
+    refusals = {
+        f"{_name(row.task.receiver_name)} cannot load {_name(row.task.codec_name)}: {row.task.refusal}": None
+        for row in rows
+        if row.task.refusal is not None
+    }
+    for sentence in (*refusals, *sentences):
+        screen.print(in_one_line(sentence, _PIPE_WIDTH), soft_wrap=False)
+
+
+def _answer(rows: Sequence[Record], between: str) -> Table:
+    from rich.table import Table
+    from rich.text import Text
+
+    several_receivers = len({row.task.receiver_name for row in rows}) > 1
+    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
+    table.add_column("codec", overflow="fold")
+    if several_receivers:
+        table.add_column("receiver", overflow="fold")
+    table.add_column("channel", overflow="fold")
+    table.add_column("useful\nbytes/s", justify="right")
+    table.add_column("tape\ntime", justify="right")
+    table.add_column("right /\ndetected /\nsilent", justify="right")
+    table.add_column("load success\n(95 % interval)")
+    table.add_column("residual byte error\n(95 % interval)")
+    table.add_column("frontier", justify="center")
+    for place, row in enumerate(rows):
+        if place and row.task.channel_name != rows[place - 1].task.channel_name:
+            table.add_row()
+        tally = row.tally
+        cells = [_name(row.task.codec_name)]
+        if several_receivers:
+            cells.append(_name(row.task.receiver_name))
+        cells += [
+            _name(row.task.channel_name),
+            f"{row.useful_bytes_per_s:.1f}",
+            f"{row.tape_s:.1f} s",
+            f"{tally.right} / {tally.detected} / {tally.silent}" if tally.trials else "refused",
+            _success(row.load_success, between),
+            _byte_error(row.residual_byte_error_rate, between),
+            "*" if row.on_frontier else "",
+        ]
+        table.add_row(*(Text(cell) for cell in cells))
+    return table
+
+
+def _success(estimate: Estimate | None, between: str) -> str:
+    if estimate is None:
+        return "-"
+    rate, low, high = (f"{100 * share:.1f}" for share in (estimate.rate, estimate.low, estimate.high))
+    return f"{rate} %{between}({low} to {high})"
+
+
+def _byte_error(estimate: Estimate | None, between: str) -> str:
+    if estimate is None:
+        return "-"
+    if estimate.rate == 0:
+        return f"<= {estimate.high:.1e}"
+    return f"{estimate.rate:.1e}{between}({estimate.low:.1e} to {estimate.high:.1e})"
+
+
+def _name(text: str) -> str:
+    return in_one_line(text, _LONGEST_NAME)

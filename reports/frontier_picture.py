@@ -1,0 +1,142 @@
+"""The frontier as a picture: useful bytes per second against residual byte error, a panel a channel and receiver.
+
+Colours: M. Okabe and K. Ito, "Color Universal Design" (2008), told apart with any colour vision; each candidate has its
+own marker as well.
+"""
+
+from __future__ import annotations
+
+import math
+import warnings
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from ..contracts.errors import TapewrightError, UsageError, in_one_line
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+FORMATS = {".png": "png", ".svg": "svg"}
+"""What a picture's file name may end in."""
+
+_COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000")
+_MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">")
+_PANELS_A_ROW = 2
+_LONGEST_NAME = 60
+
+
+def picture_format(path: Path) -> str:
+    """The format that the name asks for, once it is sure that a picture can be made.
+
+    Raises:
+        UsageError: the name ends in something else.
+        TapewrightError: the library for pictures is not installed.
+    """
+    found = FORMATS.get(path.suffix.lower())
+    if found is None:
+        raise UsageError(f"picture '{in_one_line(path)}' must end in {' or '.join(FORMATS)}.")
+    try:
+        import matplotlib.figure  # noqa: F401
+    except ImportError as error:
+        raise TapewrightError("a picture needs matplotlib; pip install 'tapewright[plot]' brings it.") from error
+    return found
+
+
+def save_frontier(rows: Sequence[Mapping[str, Any]], path: Path, picture_format: str) -> None:
+    """Draw ``rows``, the records of a comparison as JSON has them, and write the picture to ``path``."""
+    with warnings.catch_warnings():
+        # A name in a script that the font lacks shows as boxes; that is no reason to talk to the user.
+        warnings.filterwarnings("ignore", message="Glyph .* missing")
+        frontier_figure(rows).savefig(path, format=picture_format, metadata=_METADATA[picture_format])
+
+
+_METADATA: dict[str, dict[str, str | None]] = {"png": {"Software": None}, "svg": {"Date": None, "Creator": None}}
+"""The same records give the same file: no date and no version inside."""
+
+
+def frontier_figure(rows: Sequence[Mapping[str, Any]]) -> Figure:
+    """The figure: a point with its interval for each row that was played, a line along each frontier."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    played = [row for row in rows if row["trials"]]
+    if not played:
+        raise TapewrightError("there is nothing to draw: no tape was played.")
+    panels = list(dict.fromkeys((row["channel"], row["receiver"]) for row in played))
+    codecs = list(dict.fromkeys(row["codec"] for row in played))
+    floor = _floor(played)
+    across = min(_PANELS_A_ROW, len(panels))
+    down = -(-len(panels) // across)
+    figure = Figure(figsize=(1.2 + 4.4 * across, 1.4 + 3.2 * down), layout="constrained", dpi=150)
+    FigureCanvasAgg(figure)
+    grid = figure.subplots(down, across, squeeze=False, sharex=True, sharey=True)
+    spare = list(grid.flat[len(panels) :])
+    for axes, panel in zip(grid.flat, panels, strict=False):
+        ours = [row for row in played if (row["channel"], row["receiver"]) == panel]
+        _draw_panel(axes, ours, codecs, floor)
+        heard_by = "" if len({receiver for _, receiver in panels}) == 1 else f", {_shown(panel[1])}"
+        axes.set_title(_shown(panel[0]) + heard_by, fontsize="medium", parse_math=False)
+    for axes in spare:
+        axes.set_axis_off()
+    handles = dict(zip(*reversed(_legend(grid)), strict=True))
+    legend = figure.legend(handles.values(), handles.keys(), loc="outside lower center", ncols=min(4, len(handles)))
+    for text in legend.get_texts():
+        text.set_parse_math(False)
+    figure.supxlabel("useful bytes per second", fontsize="medium")
+    figure.supylabel("residual byte error rate, 95 % interval", fontsize="medium")
+    return figure
+
+
+def _draw_panel(axes: Axes, rows: Sequence[Mapping[str, Any]], codecs: Sequence[str], floor: float) -> None:
+    for row in rows:
+        place = codecs.index(row["codec"])
+        estimate = row["residual_byte_error_rate"]
+        at = max(estimate["rate"], floor)
+        axes.errorbar(
+            row["useful_bytes_per_s"],
+            at,
+            yerr=[[at - max(min(estimate["low"], at), floor)], [estimate["high"] - at]],
+            fmt=_MARKERS[place % len(_MARKERS)],
+            color=_COLOURS[place % len(_COLOURS)],
+            markerfacecolor=_COLOURS[place % len(_COLOURS)] if estimate["rate"] else "white",
+            capsize=3,
+            label=_shown(row["codec"]),
+        )
+    frontier = sorted(
+        (row["useful_bytes_per_s"], max(row["residual_byte_error_rate"]["rate"], floor))
+        for row in rows
+        if row["on_frontier"]
+    )
+    axes.plot(*zip(*frontier, strict=True), color="0.6", linestyle="--", linewidth=1, zorder=0, label="frontier")
+    axes.set_xscale("log")
+    axes.set_yscale("log")
+    axes.set_ylim(floor / 2, 2)
+    ticks = [10.0**power for power in range(math.ceil(math.log10(floor)) + 1, 1)]
+    axes.set_yticks([floor, *ticks], ["none seen", *(f"{tick:g}" for tick in ticks)])
+    axes.minorticks_off()
+    speeds = sorted({float(row["useful_bytes_per_s"]) for row in rows})
+    axes.xaxis.set_major_formatter(lambda speed, _: f"{speed:g}")
+    axes.set_xlim(min(speeds) / 1.6, max(speeds) * 1.6)
+    axes.grid(True, color="0.92")
+
+
+def _floor(rows: Sequence[Mapping[str, Any]]) -> float:
+    """Where a rate of which nothing was seen is drawn: below everything that was."""
+    seen = [row["residual_byte_error_rate"]["rate"] for row in rows]
+    return 10.0 ** (math.floor(math.log10(min([rate for rate in seen if rate] + [0.1]))) - 1)
+
+
+def _legend(grid: Any) -> tuple[list[Any], list[str]]:
+    handles: list[Any] = []
+    labels: list[str] = []
+    for axes in grid.flat:
+        more_handles, more_labels = axes.get_legend_handles_labels()
+        handles += more_handles
+        labels += more_labels
+    return handles, labels
+
+
+def _shown(name: str) -> str:
+    return in_one_line(name, _LONGEST_NAME)
