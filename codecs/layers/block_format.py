@@ -64,12 +64,16 @@ class BlockFormat:
         return self.preamble.size + self.lead_bits + self.body_bits + self.check_bits
 
     def blocks(self, total: int) -> int:
-        """How many blocks carry ``total`` data bits; no data still makes one, so that silence is not mistaken for it."""
+        """How many blocks carry ``total`` data bits; no data makes one too, so that silence is not taken for it."""
         return max(1, -(-total // self.body_bits))
 
     def data(self, number: int, total: int) -> slice:
         """Which of the data bits block ``number`` carries."""
         return slice(number * self.body_bits, min(total, (number + 1) * self.body_bits))
+
+    def data_bits(self, number: int, total: int) -> int:
+        """How many data bits block ``number`` carries."""
+        return min(total - number * self.body_bits, self.body_bits)
 
     def coded_bits(self, total: int) -> int:
         """Length of all blocks together."""
@@ -97,8 +101,7 @@ class BlockFormat:
 
     def checks(self, number: int, total: int, body_and_check: Bits) -> bool:
         """Whether a whole body and the check after it agree; never true where there is no check."""
-        data = self.data(number, total)
-        body = data.stop - data.start
+        body = self.data_bits(number, total)
         if self.body_check is None or body_and_check.size != body + self.check_bits:
             return False
         return np.array_equal(self.check_of(number, total, body_and_check[:body]), body_and_check[body:])

@@ -1,7 +1,8 @@
 """`frame`: blocks that can be found again after the clock was lost, and whose absence is noticed.
 
 ``block_format`` says what a block looks like. Blocks are found by their sync words (``sync_search``), put in order by
-number and distance (``block_chain``) and cut out. Several passes are merged block by block: a body whose check holds
+number and distance (``block_chain``), the damaged ones are placed between them (``block_places``), and the bodies are
+cut out and merged (``block_bodies``). Several passes are merged block by block: a body whose check holds
 stands for all, else the soft bits are added. A block that no pass gives is handed on as zeros, which is what
 "nothing heard" looks like to the layers above.
 """
@@ -18,10 +19,14 @@ from ...contracts.decoded import Event
 from ...contracts.errors import UsageError
 from ...contracts.layer import Heard, Layer
 from ...contracts.parameters import parameter
-from ...contracts.soft_bits import CERTAIN, SoftBits
-from .block_chain import Chain, chains, placed
+from ...contracts.soft_bits import SoftBits
+from .block_bodies import body_of, merged
+from .block_chain import Chain, chains
 from .block_format import BODY_CHECKS, MOST_BLOCKS, BlockFormat
-from .sync_search import Sighting, sightings
+from .block_places import Place, placed
+from .sync_search import sightings
+
+_MOST_DATA_PER_HEARD_BIT = 16  # a header that announces more is not believed: it bounds memory
 
 
 @dataclass(frozen=True)
@@ -34,7 +39,7 @@ class Frame(Layer):
     restores = frozenset({"polarity"})
 
     block_bytes: int = parameter(128, "Data bytes of a block; the last may be shorter.", unit="bytes", low=1, high=4096)
-    preamble_bits: int = parameter(16, "Alternating bits before a sync word, for the clock.", unit="bits", low=0, high=1024)
+    preamble_bits: int = parameter(16, "Alternating bits before a sync word.", unit="bits", low=0, high=1024)
     sync_word: str = parameter("1acffc1d", "Sync word in hexadecimal, 4 to 16 digits.")
     sync_errors_allowed: int = parameter(4, "Wrong bits with which a sync word is still looked at.", low=0, high=16)
     body_check: str = parameter("crc-16", "Check after each body.", choices=tuple(BODY_CHECKS))
@@ -71,100 +76,75 @@ class Frame(Layer):
         blocks, total = self.blocks, bits.size
         if blocks.blocks(total) > MOST_BLOCKS:
             raise UsageError(
-                f"{self.name}: data must fit into {MOST_BLOCKS} blocks of {self.block_bytes} bytes, not {total // 8} bytes."
+                f"{self.name}: data must fit into {MOST_BLOCKS} blocks of {self.block_bytes} bytes; "
+                f"{total // 8} bytes do not."
             )
         return np.concatenate(
             [blocks.block(n, total, bits[blocks.data(n, total)]) for n in range(blocks.blocks(total))]
         )
 
     def decode(self, passes: tuple[SoftBits, ...]) -> Heard:
-        """One pass of exactly the data's length, or an empty one if no header was heard."""
+        """One pass of exactly the data's length, or an empty one if no header was heard.
+
+        The verdict is true if every block is there and its check holds; without a check after the bodies, it is None
+        unless a block is missing.
+        """
         blocks = self.blocks
-        found = [chains(sightings(heard.values, blocks, self.sync_errors_allowed), blocks.pitch) for heard in passes]
+        most_total = _MOST_DATA_PER_HEARD_BIT * max((len(heard) for heard in passes), default=0)
+        found = [
+            chains(sightings(heard.values, blocks, self.sync_errors_allowed, most_total), blocks.pitch)
+            for heard in passes
+        ]
         total = _most_likely_total(found)
         if total is None:
             return Heard((SoftBits([]),), False, (Event("frame: no block was found"),))
-        maps = [
-            placed(chain[total].links if total in chain else (), heard.values, blocks)
+        known = [
+            placed(chain[total].links if total in chain else (), total, heard.values, blocks)
             for chain, heard in zip(found, passes, strict=True)
         ]
-        values = np.zeros(total, np.float32)
-        times = np.full(total, np.nan)
-        events: list[Event] = []
-        missing: list[int] = []
-        verdict: bool | None = None if blocks.body_check is None else True
-        for number in range(blocks.blocks(total)):
-            cuts = [
-                cut
-                for heard, known in zip(passes, maps, strict=True)
-                if number in known and (cut := _cut(heard, known, number, total, blocks)) is not None
-            ]
-            data = blocks.data(number, total)
-            if not cuts:
-                missing.append(number)
-                continue
-            sound = next((cut for cut in cuts if cut.sound), None)
-            if sound is not None:
-                values[data], times[data] = sound.values, sound.times_s
-                continue
-            together, is_sound = _together(cuts, number, total, blocks)
-            values[data], times[data] = together, cuts[0].times_s
-            if not is_sound and blocks.body_check is not None:
-                verdict = False
-                time_s = float(cuts[0].times_s[0]) if cuts[0].times_s.size else None
-                events.append(Event(f"frame: block {number + 1} of {blocks.blocks(total)} fails its check", time_s))
-        times = _filled(times)
-        if missing:
-            verdict = False
-            events += [_missing(number, total, blocks, times) for number in missing]
-        if any(link.polarity < 0 for known in maps for link in known.values()):
-            events.append(Event("frame: polarity is inverted, restored"))
-        return Heard((SoftBits(values, times),), verdict, tuple(events))
+        return _gathered(passes, known, total, blocks)
 
 
-@dataclass(frozen=True, slots=True)
-class _Cut:
-    """A body as cut out of a pass; with its check, where it has one."""
-
-    values: NDArray[np.float32]
-    times_s: NDArray[np.float64]
-    check: NDArray[np.float32]
-    sound: bool
-
-
-def _cut(heard: SoftBits, known: dict[int, Sighting], number: int, total: int, blocks: BlockFormat) -> _Cut | None:
-    link = known[number]
-    data = blocks.data(number, total)
-    length = data.stop - data.start
-    start = link.place + blocks.lead_bits
-    stop = start + length + blocks.check_bits
-    if start < 0 or stop > len(heard):
-        return None
-    values = heard.values[start:stop] * link.polarity
-    sound = blocks.checks(number, total, (values > 0).astype(np.uint8))
-    if sound:
-        values = np.where(values > 0, np.float32(CERTAIN), np.float32(-CERTAIN))
-    return _Cut(values[:length], heard.times_s[start : start + length], values[length:], sound)
-
-
-def _together(cuts: list[_Cut], number: int, total: int, blocks: BlockFormat) -> tuple[NDArray[np.float32], bool]:
-    """The bodies added up, certain if the sum's check holds."""
-    values = np.sum([np.concatenate([cut.values, cut.check]) for cut in cuts], axis=0, dtype=np.float32)
-    length = cuts[0].values.size
-    sound = len(cuts) > 1 and blocks.checks(number, total, (values > 0).astype(np.uint8))
-    body = values[:length]
-    return (np.where(body > 0, np.float32(CERTAIN), np.float32(-CERTAIN)) if sound else body), sound
+def _gathered(passes: tuple[SoftBits, ...], known: list[dict[int, Place]], total: int, blocks: BlockFormat) -> Heard:
+    """The data from the blocks of all passes."""
+    values = np.zeros(total, np.float32)
+    times = np.full(total, np.nan)
+    missing, failing = [], []
+    for number in range(blocks.blocks(total)):
+        bodies = [
+            body
+            for heard, places in zip(passes, known, strict=True)
+            if (body := body_of(heard, places, number, total, blocks)) is not None
+        ]
+        if not bodies:
+            missing.append(number)
+            continue
+        body = merged(bodies, number, total, blocks)
+        values[blocks.data(number, total)] = body.data
+        times[blocks.data(number, total)] = body.times_s
+        if not body.sound and blocks.body_check is not None:
+            failing.append(number)
+    times = _filled(times)
+    events = [_said("is missing", number, total, blocks, times) for number in missing]
+    events += [_said("fails its check", number, total, blocks, times) for number in failing]
+    if any(place.polarity < 0 for places in known for place in places.values()):
+        events.append(Event("frame: polarity was inverted and is restored"))
+    unchecked = blocks.body_check is None
+    verdict = False if missing or failing else None if unchecked else True
+    return Heard((SoftBits(values, times),), verdict, tuple(events))
 
 
 def _most_likely_total(found: list[dict[int, Chain]]) -> int | None:
+    """The total for which most speaks, all passes together."""
     weights: dict[int, float] = {}
-    for chain_of in found:
-        for total, chain in chain_of.items():
+    for of_total in found:
+        for total, chain in of_total.items():
             weights[total] = weights.get(total, 0.0) + chain.weight
     return max(weights, key=lambda total: weights[total], default=None)
 
 
 def _filled(times: NDArray[np.float64]) -> NDArray[np.float64]:
+    """``times`` with those of missing blocks interpolated."""
     known = np.flatnonzero(~np.isnan(times))
     if known.size == 0:
         return np.zeros_like(times)
@@ -172,7 +152,8 @@ def _filled(times: NDArray[np.float64]) -> NDArray[np.float64]:
     return filled
 
 
-def _missing(number: int, total: int, blocks: BlockFormat, times: NDArray[np.float64]) -> Event:
-    data = blocks.data(number, total)
-    time_s = float(times[data.start]) if data.start < times.size else None
-    return Event(f"frame: block {number + 1} of {blocks.blocks(total)} is missing", time_s)
+def _said(what: str, number: int, total: int, blocks: BlockFormat, times: NDArray[np.float64]) -> Event:
+    first = blocks.data(number, total).start
+    return Event(
+        f"frame: block {number + 1} of {blocks.blocks(total)} {what}", float(times[first]) if times.size else None
+    )

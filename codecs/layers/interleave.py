@@ -26,7 +26,9 @@ class Interleave(Layer):
     summary = "Sends the bytes of `depth` rows in turn, so that a burst is shared out among them."
     needs = "microcontroller"
 
-    depth: int = parameter(4, "How many rows: bytes that stand together on the tape come from that many.", low=1, high=4096)
+    depth: int = parameter(
+        4, "How many rows: bytes that stand together on the tape come from that many.", low=1, high=4096
+    )
 
     def coded_bits(self, data_bits: int) -> int:
         return data_bits
@@ -50,5 +52,7 @@ class Interleave(Layer):
         starts = np.cumsum(lengths) - lengths
         column = np.arange(whole) - np.repeat(starts, lengths)
         order = np.argsort(column, kind="stable")
-        sent: NDArray[np.intp] = np.concatenate([(8 * order[:, None] + np.arange(8)).ravel(), np.arange(8 * whole, bits)])
+        sent: NDArray[np.intp] = np.concatenate(
+            [(8 * order[:, None] + np.arange(8)).ravel(), np.arange(8 * whole, bits)]
+        )
         return sent

@@ -32,7 +32,9 @@ class ReedSolomon(Layer):
     """Reed-Solomon correction over everything above it."""
 
     name = "rs"
-    summary = "Reed-Solomon words: corrects half as many bytes as there are parity bytes, or as many if they are erased."
+    summary = (
+        "Reed-Solomon words: corrects half as many bytes as there are parity bytes, or as many if they are erased."
+    )
     needs = "microcontroller"
 
     parity_bytes: int = parameter(32, "Parity bytes in each word (n - k).", unit="bytes", low=2, high=128)
@@ -78,7 +80,9 @@ class ReedSolomon(Layer):
             if whole:
                 return whole[0]
             return Heard(
-                tuple(heard.passes[0] for heard in each), False, tuple(event for heard in each for event in heard.events)
+                tuple(heard.passes[0] for heard in each),
+                False,
+                tuple(event for heard in each for event in heard.events),
             )
         return self._together(passes)
 

@@ -9,9 +9,6 @@ from numpy.typing import NDArray
 
 from .block_format import HEADER_BITS, BlockFormat
 
-MOST_DATA_PER_HEARD_BIT = 64
-"""A header that announces more data than this for each bit heard is not believed: it bounds memory."""
-
 
 @dataclass(frozen=True, slots=True)
 class Sighting:
@@ -32,10 +29,13 @@ class Sighting:
     sound: bool
 
 
-def sightings(values: NDArray[np.float32], blocks: BlockFormat, errors_allowed: int) -> tuple[Sighting, ...]:
+def sightings(
+    values: NDArray[np.float32], blocks: BlockFormat, errors_allowed: int, most_total: int
+) -> tuple[Sighting, ...]:
     """Every sync word with a sound header in ``values``, shape (bits,), in order of place.
 
-    A bit that was not heard counts as half an error.
+    A bit that was not heard counts as half an error. A header that announces more than ``most_total`` data bits is
+    not believed.
     """
     lead = blocks.lead_bits
     if values.size < lead:
@@ -49,10 +49,10 @@ def sightings(values: NDArray[np.float32], blocks: BlockFormat, errors_allowed: 
         polarity = 1 if agreement[place] > 0 else -1
         header = np.packbits(heard[place + blocks.sync.size : place + lead] * polarity > 0)
         told = blocks.read_header(header.tobytes())
-        if told is None or told[1] > MOST_DATA_PER_HEARD_BIT * values.size:
+        if told is None or told[1] > most_total:
             continue
         number, total = told
-        data = blocks.data(number, total)
-        body = heard[place + lead : place + lead + data.stop - data.start + blocks.check_bits] * polarity > 0
+        end = place + lead + blocks.data_bits(number, total) + blocks.check_bits
+        body = heard[place + lead : end] * polarity > 0
         found.append(Sighting(place, polarity, number, total, blocks.checks(number, total, body.astype(np.uint8))))
     return tuple(found)

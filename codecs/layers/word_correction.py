@@ -85,7 +85,8 @@ class WordCorrector:
             return
         by_weakness = np.argsort(confidence, kind="stable")
         unknown = int(np.count_nonzero(confidence <= LOST))
-        counts = (min(unknown, parity), int(np.count_nonzero(unheard)), parity // 2)
+        weaker_than_most = int(np.count_nonzero(confidence < np.median(confidence)))
+        counts = (min(unknown, parity), int(np.count_nonzero(unheard)), min(parity // 2, weaker_than_most))
         for count in dict.fromkeys(max(count, counts[1]) for count in counts):
             erased = np.zeros(confidence.shape, np.bool_)
             erased[by_weakness[:count]] = True
