@@ -43,7 +43,7 @@ def body_of(heard: SoftBits, known: dict[int, Place], number: int, total: int, b
         return None
     length = blocks.data_bits(number, total) + blocks.check_bits
     start = place.start + blocks.lead_bits
-    values = heard.values[start : start + length] * place.polarity
+    values = heard.values[start : start + length] * np.float32(place.polarity)
     if values.size == 0 and length > 0:
         return None
     times = _times(heard.times_s, start, blocks.data_bits(number, total))
@@ -53,7 +53,7 @@ def body_of(heard: SoftBits, known: dict[int, Place], number: int, total: int, b
     body = _checked(whole, times, number, total, blocks)
     if not body.sound and following is not None:
         span = heard.values[start : following.start - blocks.preamble.size] * place.polarity
-        if 0 < abs(span.size - length) <= min(_MOST_SLIPS, length):
+        if 0 < abs(span.size - length) <= min(_MOST_SLIPS, length // 4):
             return _checked(_spliced(span, length), times, number, total, blocks)
     return body
 
@@ -74,7 +74,7 @@ def _checked(
 ) -> Body:
     sound = blocks.checks(number, total, (values > 0).astype(np.uint8))
     if sound:
-        values = np.where(values > 0, np.float32(CERTAIN), np.float32(-CERTAIN))
+        values = np.where(values > 0, CERTAIN, -CERTAIN).astype(np.float32)
     return Body(values, times_s, sound)
 
 

@@ -26,9 +26,7 @@ class Interleave(Layer):
     summary = "Sends the bytes of `depth` rows in turn, so that a burst is shared out among them."
     needs = "microcontroller"
 
-    depth: int = parameter(
-        4, "How many rows: bytes that stand together on the tape come from that many.", low=1, high=4096
-    )
+    depth: int = parameter(4, "From how many rows neighbours on the tape come.", low=1, high=4096)
 
     def coded_bits(self, data_bits: int) -> int:
         return data_bits

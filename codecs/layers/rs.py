@@ -32,9 +32,7 @@ class ReedSolomon(Layer):
     """Reed-Solomon correction over everything above it."""
 
     name = "rs"
-    summary = (
-        "Reed-Solomon words: corrects half as many bytes as there are parity bytes, or as many if they are erased."
-    )
+    summary = "Reed-Solomon words: correct as many bytes as there are parity bytes if erased, half as many if not."
     needs = "microcontroller"
 
     parity_bytes: int = parameter(32, "Parity bytes in each word (n - k).", unit="bytes", low=2, high=128)

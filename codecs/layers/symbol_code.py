@@ -53,7 +53,7 @@ class SymbolCode:
 
     def are_codewords(self, words: Words) -> NDArray[np.bool_]:
         """Which rows are codewords, shape (words,)."""
-        clean: NDArray[np.bool_] = ~self.syndromes(words).any(axis=1)
+        clean: NDArray[np.bool_] = np.all(self.syndromes(words) == 0, axis=1)
         return clean
 
 
