@@ -6,10 +6,11 @@ In a pipe a table has its full width; in a terminal too narrow for it, intervals
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 from ..contracts.errors import in_one_line
+from ..contracts.spec import format_value
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -36,9 +37,7 @@ def print_answer(rows: Sequence[Record], sentences: Sequence[str]) -> None:
     table = _answer(rows, "  ")
     if table.__rich_measure__(screen, screen.options).maximum > screen.width:
         table = _answer(rows, "\n")
-    with screen.capture() as drawn:
-        screen.print(table)
-    print("\n".join(line.rstrip() for line in drawn.get().splitlines()))
+    _print(screen, table)
     print()
     refusals = {
         f"{_name(row.task.receiver_name)} cannot load {_name(row.task.codec_name)}: {row.task.refusal}": None
@@ -47,6 +46,39 @@ def print_answer(rows: Sequence[Record], sentences: Sequence[str]) -> None:
     }
     for sentence in (*refusals, *sentences):
         screen.print(in_one_line(sentence, _PIPE_WIDTH), soft_wrap=False)
+
+
+def print_catalogue(entries: Sequence[Mapping[str, Any]]) -> None:
+    """Every entry of ``reports.catalogue``, its parameters below it."""
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=None, pad_edge=False, show_header=False, padding=(0, 2, 0, 0))
+    table.add_column(overflow="fold")
+    table.add_column(overflow="fold")
+    for place, entry in enumerate(entries):
+        if place:
+            table.add_row()
+        if place == 0 or entry["kind"] != entries[place - 1]["kind"]:
+            table.add_row(Text(f"for --{entry['kind']}:", style="bold"))
+            table.add_row()
+        about = ", ".join(filter(None, (entry["role"], entry.get("needs"), entry.get("place"))))
+        rows = [(entry["name"], f"{about}: {entry['summary'] or entry.get('error', '')}")]
+        if "spec" in entry:
+            rows.append(("", f"= {entry['spec'] or '(nothing)'}"))
+        rows += [
+            (f"  {declared['name']}={format_value(declared['default'])}", f"{declared['range']}: {declared['help']}")
+            for declared in entry.get("parameters", ())
+        ]
+        for row in rows:
+            table.add_row(*(Text(in_one_line(cell, _PIPE_WIDTH)) for cell in row))
+    _print(console(), table)
+
+
+def _print(screen: Console, table: Table) -> None:
+    with screen.capture() as drawn:
+        screen.print(table)
+    print("\n".join(line.rstrip() for line in drawn.get().splitlines()))
 
 
 def _answer(rows: Sequence[Record], between: str) -> Table:

@@ -23,8 +23,12 @@ FORMATS = {".png": "png", ".svg": "svg"}
 
 _COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000")
 _MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">")
+_METADATA: dict[str, dict[str, str | None]] = {"png": {"Software": None}, "svg": {"Date": None, "Creator": None}}
+"""The same records give the same file: no date and no version inside."""
+
 _PANELS_A_ROW = 2
 _LONGEST_NAME = 60
+_FRONTIER = "frontier"
 
 
 def picture_format(path: Path) -> str:
@@ -52,10 +56,6 @@ def save_frontier(rows: Sequence[Mapping[str, Any]], path: Path, picture_format:
         frontier_figure(rows).savefig(path, format=picture_format, metadata=_METADATA[picture_format])
 
 
-_METADATA: dict[str, dict[str, str | None]] = {"png": {"Software": None}, "svg": {"Date": None, "Creator": None}}
-"""The same records give the same file: no date and no version inside."""
-
-
 def frontier_figure(rows: Sequence[Mapping[str, Any]]) -> Figure:
     """The figure: a point with its interval for each row that was played, a line along each frontier."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -80,8 +80,11 @@ def frontier_figure(rows: Sequence[Mapping[str, Any]]) -> Figure:
         axes.set_title(_shown(panel[0]) + heard_by, fontsize="medium", parse_math=False)
     for axes in spare:
         axes.set_axis_off()
-    handles = dict(zip(*reversed(_legend(grid)), strict=True))
-    legend = figure.legend(handles.values(), handles.keys(), loc="outside lower center", ncols=min(4, len(handles)))
+    named = {
+        label: handle for axes in grid.flat for handle, label in zip(*axes.get_legend_handles_labels(), strict=True)
+    }
+    order = [*(_shown(codec) for codec in codecs), _FRONTIER]
+    legend = figure.legend([named[label] for label in order], order, loc="outside upper center", ncols=3, frameon=False)
     for text in legend.get_texts():
         text.set_parse_math(False)
     figure.supxlabel("useful bytes per second", fontsize="medium")
@@ -90,6 +93,8 @@ def frontier_figure(rows: Sequence[Mapping[str, Any]]) -> Figure:
 
 
 def _draw_panel(axes: Axes, rows: Sequence[Mapping[str, Any]], codecs: Sequence[str], floor: float) -> None:
+    from matplotlib.ticker import LogLocator
+
     for row in rows:
         place = codecs.index(row["codec"])
         estimate = row["residual_byte_error_rate"]
@@ -109,16 +114,26 @@ def _draw_panel(axes: Axes, rows: Sequence[Mapping[str, Any]], codecs: Sequence[
         for row in rows
         if row["on_frontier"]
     )
-    axes.plot(*zip(*frontier, strict=True), color="0.6", linestyle="--", linewidth=1, zorder=0, label="frontier")
+    axes.plot(
+        *zip(*frontier, strict=True),
+        color="0.6",
+        linestyle="--",
+        linewidth=1,
+        zorder=0,
+        drawstyle="steps-pre",
+        label=_FRONTIER,
+    )
     axes.set_xscale("log")
     axes.set_yscale("log")
     axes.set_ylim(floor / 2, 2)
     ticks = [10.0**power for power in range(math.ceil(math.log10(floor)) + 1, 1)]
     axes.set_yticks([floor, *ticks], ["none seen", *(f"{tick:g}" for tick in ticks)])
     axes.minorticks_off()
-    speeds = sorted({float(row["useful_bytes_per_s"]) for row in rows})
+    all_speeds = [float(row["useful_bytes_per_s"]) for row in rows]
+    axes.xaxis.set_major_locator(LogLocator(subs=(1, 2, 5)))
     axes.xaxis.set_major_formatter(lambda speed, _: f"{speed:g}")
-    axes.set_xlim(min(speeds) / 1.6, max(speeds) * 1.6)
+    axes.set_xlim(min(all_speeds) / 1.6, max(all_speeds) * 1.6)
+    axes.tick_params(labelbottom=True)
     axes.grid(True, color="0.92")
 
 
@@ -126,16 +141,6 @@ def _floor(rows: Sequence[Mapping[str, Any]]) -> float:
     """Where a rate of which nothing was seen is drawn: below everything that was."""
     seen = [row["residual_byte_error_rate"]["rate"] for row in rows]
     return 10.0 ** (math.floor(math.log10(min([rate for rate in seen if rate] + [0.1]))) - 1)
-
-
-def _legend(grid: Any) -> tuple[list[Any], list[str]]:
-    handles: list[Any] = []
-    labels: list[str] = []
-    for axes in grid.flat:
-        more_handles, more_labels = axes.get_legend_handles_labels()
-        handles += more_handles
-        labels += more_labels
-    return handles, labels
 
 
 def _shown(name: str) -> str:
