@@ -52,7 +52,9 @@ def body_of(heard: SoftBits, known: dict[int, Place], number: int, total: int, b
     following = known.get(number + 1)
     body = _checked(whole, times, number, total, blocks)
     if not body.sound and following is not None:
-        span = heard.values[start : following.start - blocks.preamble.size] * place.polarity
+        span: NDArray[np.float32] = np.multiply(
+            heard.values[start : following.start - blocks.preamble.size], np.float32(place.polarity)
+        )
         if 0 < abs(span.size - length) <= min(_MOST_SLIPS, length // 4):
             return _checked(_spliced(span, length), times, number, total, blocks)
     return body

@@ -49,7 +49,7 @@ class Crc(Layer):
         for reading in readings(passes):
             for length in dict.fromkeys((len(reading), len(reading) // 8 * 8)):
                 data = length - self._check.width
-                if data >= 0 and np.array_equal(self.encode(reading.bits[:data]), reading.bits[:length]):
+                if data >= 0 and self._holds(reading, data):
                     return Heard((SoftBits.certain(reading.bits[:data], reading.times_s[:data]),), True)
         together = summed(passes)
         handed_on = passes if together is None else (together,)
@@ -57,6 +57,12 @@ class Crc(Layer):
         short = all(len(heard) < self._check.width for heard in passes)
         event = Event(f"crc: {'too short to hold' if short else 'does not match'} its {self.algorithm}")
         return Heard(stripped, False, (event,))
+
+    def _holds(self, reading: SoftBits, data_bits: int) -> bool:
+        length = data_bits + self._check.width
+        if not reading.values[data_bits:length].all():
+            return False  # a check that was not wholly heard proves nothing: silence would pass for zeros
+        return np.array_equal(self.encode(reading.bits[:data_bits]), reading.bits[:length])
 
     def _without_check(self, heard: SoftBits) -> SoftBits:
         data = max(0, len(heard) - self._check.width)

@@ -1,0 +1,123 @@
+import struct
+import zlib
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from tapewright.codecs.layers.contents import Contents
+from tapewright.contracts.bits import from_bytes, to_bytes
+from tapewright.contracts.soft_bits import CERTAIN, SoftBits
+
+LAYER = Contents()
+
+
+def sent_by_hand(payload, version=1, length=None, check=None):
+    """The layout written down a second time, with zlib's CRC-32."""
+    covered = struct.pack(">BI", version, len(payload) if length is None else length)
+    value = zlib.crc32(covered + payload) if check is None else check
+    return covered + struct.pack(">I", value) + payload
+
+
+def heard_as(data, **keywords):
+    return LAYER.decode((SoftBits.certain(from_bytes(data), **keywords),))
+
+
+@given(st.binary(max_size=300))
+def test_payload_round_trips(payload):
+    coded = LAYER.encode(from_bytes(payload))
+    assert coded.size == LAYER.coded_bits(8 * len(payload))
+    assert to_bytes(coded) == sent_by_hand(payload)
+    heard = LAYER.decode((SoftBits(np.where(coded, 0.3, -0.3)),))
+    assert heard.verdict is True
+    assert to_bytes(heard.passes[0].bits) == payload
+    assert np.all(np.abs(heard.passes[0].values) == CERTAIN)
+
+
+def test_bits_that_are_no_whole_bytes_come_first():
+    bits = np.array([1, 0, 1], np.uint8)
+    coded = LAYER.encode(bits)
+    assert coded.size == LAYER.coded_bits(3)
+    assert LAYER.decode((SoftBits.certain(coded),)).passes[0].bits[:3].tolist() == [1, 0, 1]
+
+
+def test_what_follows_the_payload_is_ignored():
+    heard = heard_as(sent_by_hand(b"twelve strokes") + b"and then hiss")
+    assert heard.verdict is True
+    assert to_bytes(heard.passes[0].bits) == b"twelve strokes"
+
+
+@pytest.mark.parametrize(
+    ("data", "said"),
+    [
+        (b"", "only 0 of the header's 9 bytes"),
+        (sent_by_hand(b"")[:8], "only 8 of the header's 9 bytes"),
+        (sent_by_hand(b"quarter", version=2), "format version 2 is not known"),
+        (sent_by_hand(b"quarter", version=0), "format version 0 is not known"),
+        (sent_by_hand(b"quarter", length=8), "8 bytes are announced and 7 were heard"),
+        (sent_by_hand(b"quarter", length=2**32 - 1), "4294967295 bytes are announced and 7 were heard"),
+        (sent_by_hand(b"quarter", check=0), "the check over 7 bytes does not match"),
+        (bytes(100), "format version 0"),
+    ],
+)
+def test_a_fault_is_said_and_never_called_intact(data, said):
+    heard = heard_as(data)
+    assert heard.verdict is False
+    assert said in heard.events[0].what
+    assert len(heard.passes) == 1
+
+
+def test_a_damaged_payload_is_handed_on_in_its_length():
+    data = bytearray(sent_by_hand(b"half past seven") + b"surplus")
+    data[12] ^= 4
+    heard = heard_as(bytes(data))
+    assert heard.verdict is False
+    assert to_bytes(heard.passes[0].bits)[:3] == b"hal"
+    assert len(heard.passes[0]) == 8 * 15
+
+
+def test_no_pass_at_all_is_a_verdict_too():
+    heard = LAYER.decode(())
+    assert heard.verdict is False
+    assert len(heard.passes[0]) == 0
+
+
+def test_three_passes_damaged_elsewhere_are_added():
+    payload = np.random.default_rng(5).bytes(64)
+    clean = np.where(from_bytes(sent_by_hand(payload)), 2.0, -2.0)
+    damaged = []
+    for place in (0, 200, 400):
+        values = clean.copy()
+        values[place : place + 100] *= -0.5
+        damaged.append(SoftBits(values))
+    assert all(LAYER.decode((one,)).verdict is False for one in damaged)
+    heard = LAYER.decode(tuple(damaged))
+    assert heard.verdict is True
+    assert to_bytes(heard.passes[0].bits) == payload
+
+
+def test_passes_of_other_lengths_are_tried_one_by_one():
+    good = SoftBits.certain(from_bytes(sent_by_hand(b"noon") + b"tail"))
+    bad = SoftBits.certain(from_bytes(sent_by_hand(b"noon", check=1)))
+    heard = LAYER.decode((bad, good))
+    assert heard.verdict is True
+    assert to_bytes(heard.passes[0].bits) == b"noon"
+
+
+@given(st.integers(0, 2**32 - 1), st.integers(1, 60))
+def test_intact_never_lies(seed, flips):
+    rng = np.random.default_rng(seed)
+    payload = rng.bytes(40)
+    values = np.where(from_bytes(sent_by_hand(payload)), 1.0, -1.0)
+    values[rng.choice(values.size, flips, replace=False)] *= -1
+    heard = LAYER.decode((SoftBits(values),))
+    # The flips may not touch what matters only if there are none: every bit is covered.
+    assert heard.verdict is False
+
+
+@given(st.integers(0, 2**32 - 1), st.lists(st.integers(0, 400), max_size=3))
+def test_decode_is_total(seed, lengths):
+    rng = np.random.default_rng(seed)
+    heard = LAYER.decode(tuple(SoftBits(rng.normal(size=length)) for length in lengths))
+    assert heard.verdict is False
+    assert len(heard.passes) == 1
