@@ -1,0 +1,80 @@
+"""What a recording says of itself."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from tapewright.files.label import Label, label_from_json
+
+LABEL = Label.of("chime.hex", b"123456789", "contents/fsk:baud=300", 1, 0x1000)
+
+
+def test_the_check_is_the_catalogue_s_crc_32() -> None:
+    # CRC-32/ISO-HDLC of "123456789" in the catalogue of parametrised CRC algorithms.
+    assert LABEL.crc32 == 0xCBF43926
+
+
+def test_a_label_fits_its_program_only() -> None:
+    assert LABEL.fits(b"123456789")
+    assert not LABEL.fits(b"123456788")
+    assert not LABEL.fits(b"1234567890")
+
+
+@given(
+    st.text(max_size=40),
+    st.binary(max_size=9),
+    st.text(min_size=1, max_size=30),
+    st.integers(0, 99),
+    st.integers(0, 1 << 32),
+    st.lists(st.from_regex(r"[a-z ]{0,9}", fullmatch=True), max_size=3),
+)
+def test_labels_round_trip_through_json(
+    name: str, data: bytes, codec: str, version: int, origin: int, history: list[str]
+) -> None:
+    made = Label.of(name, data, codec, version, origin)
+    label = Label(made.name, codec, version, made.payload_bytes, made.crc32, origin, tuple(history))
+    assert label_from_json(json.dumps(label.to_json())) == label
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "a song",
+        "[]",
+        "1",
+        "{}",
+        "[" * 5000,
+        json.dumps({**LABEL.to_json(), "crc32": 5}),
+        json.dumps({**LABEL.to_json(), "crc32": "xyz"}),
+        json.dumps({**LABEL.to_json(), "codec": 7}),
+        json.dumps({**LABEL.to_json(), "format_version": None}),
+        json.dumps({**LABEL.to_json(), "history": 3}),
+        json.dumps({**LABEL.to_json(), "payload_bytes": 1e999}),
+    ],
+)
+def test_what_is_no_label_is_none(text: str) -> None:
+    assert label_from_json(text) is None
+
+
+def test_control_characters_in_a_stranger_s_label_do_not_reach_the_screen() -> None:
+    told = label_from_json(json.dumps({**LABEL.to_json(), "name": "a\x1b[2Jb\nc"}))
+    assert told is not None
+    assert told.name == "a?[2Jb c"
+
+
+def test_the_text_holds_what_a_person_needs() -> None:
+    assert LABEL.to_text(12.345, "my-stack").splitlines() == [
+        "Program    chime.hex",
+        "Codec      my-stack",
+        "In full    contents",
+        "           /fsk:baud=300",
+        "Version    1",
+        "Length     9 bytes from address 1000",
+        "Load time  12.3 s",
+        "CRC-32     CBF43926",
+    ]
+    assert LABEL.to_text(1, LABEL.codec).splitlines()[1] == "Codec      contents"
