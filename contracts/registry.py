@@ -76,7 +76,7 @@ class Registry:
             raise PlugInError(
                 f"{self.kind}: '{name}' of package '{_package(found)}' cannot be loaded: {in_one_line(error)}{hint}"
             ) from error
-        except Exception as error:  # whatever a stranger's module does on import
+        except (Exception, SystemExit) as error:  # whatever a stranger's module does on import
             raise PlugInError(
                 f"{self.kind}: '{name}' of package '{_package(found)}' cannot be loaded: "
                 f"{type(error).__name__}: {in_one_line(error)}"

@@ -1,7 +1,8 @@
 """Signal: two tracks of sound.
 
 ``samples`` is float32, shape (2, frames), C-contiguous, read-only and finite; row 0 is the left track, row 1 the
-right. Full scale is +-1.0. Between channel stages |x| > 1 is legal: only the sound input and the file writer clip.
+right. Full scale is +-1.0. Between channel stages |x| > 1 is legal, up to ``LOUDEST``: only the sound input and the
+file writer clip.
 One track in means the same samples on both rows.
 """
 
@@ -17,6 +18,8 @@ from .errors import UsageError
 
 LOWEST_RATE_HZ = 1_000
 HIGHEST_RATE_HZ = 768_000
+LOUDEST = 1e6
+"""No sound is a million times full scale; below it, squares and sums stay far inside float32."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,7 +35,7 @@ class Signal:
         sample_rate_hz: whole number of frames a second, 1,000 to 768,000.
 
     Raises:
-        UsageError: another shape, a sample that is not finite, or a rate out of range.
+        UsageError: another shape, a sample that is not finite or beyond +-``LOUDEST``, or a rate out of range.
     """
 
     samples: NDArray[np.float32]
@@ -73,11 +76,12 @@ class Signal:
             raise UsageError(
                 f"Argument 'sample_rate_hz' must be {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ}, not {sample_rate_hz}."
             )
-        # A sum is finite only if every sample is, and costs no second array; it may overflow for huge samples.
-        with np.errstate(over="ignore", invalid="ignore"):
-            suspicious = not np.isfinite(samples.sum())
-        if suspicious and not np.isfinite(samples).all():
-            raise UsageError("Argument 'samples' must be finite: it holds NaN or infinity.")
+        # Two reductions cost no second array; NaN fails both comparisons.
+        if samples.size and not (samples.min() >= -LOUDEST and samples.max() <= LOUDEST):
+            if not np.isfinite(samples).all():
+                raise UsageError("Argument 'samples' must be finite: it holds NaN or infinity.")
+            loudest = float(np.abs(samples).max())
+            raise UsageError(f"Argument 'samples' must be within +-{LOUDEST:,.0f} (full scale is 1), not {loudest:g}.")
         samples.flags.writeable = False
         object.__setattr__(self, "samples", samples)
         object.__setattr__(self, "sample_rate_hz", int(sample_rate_hz))

@@ -16,7 +16,7 @@ import numpy as np
 from ..codec import MOST_PAYLOAD_BYTES, Codec
 from ..decoded import Decoded, Event
 from ..registry import codec as build
-from ..signal import Signal
+from ..signal import LOUDEST, Signal
 from . import probes
 from .check import require
 
@@ -51,6 +51,8 @@ def well_formed(decoded: object, what: str, *signals: Signal) -> None:
     require(type(lost) is tuple and list(lost) == sorted(set(lost)), f"{what} gave lost places out of order.")
     require(all(0 <= place < len(decoded.payload) for place in lost), f"{what} gave lost places outside the payload.")
     longest_s = max((signal.duration_s for signal in signals), default=0.0)
+    timed = len(decoded.times_s) in (0, len(decoded.payload)) and all(map(math.isfinite, decoded.times_s))
+    require(timed, f"{what} gave {len(decoded.times_s)} times for {len(decoded.payload)} bytes.")
     for event in decoded.events:
         require(isinstance(event, Event) and event.what.isprintable(), f"{what} gave the event {event!r}.")
         if event.time_s is not None:
@@ -140,8 +142,7 @@ def _alien(tape: Signal) -> Iterator[tuple[str, tuple[Signal, ...]]]:
     yield "faint noise", (probes.noise(3.0, 1e-3, 11),)
     yield "loud noise", (probes.noise(3.0, 1.0, 12),)
     yield "another format's tape", (probes.another_format(),)
-    yield "a tape far above full scale", (Signal(tape.samples * np.float32(1e6), tape.sample_rate_hz),)
-    yield "samples near the largest float", (Signal(probes.noise(0.5, 3e38, 13).samples, 44_100),)
+    yield "a tape far above full scale", (Signal(tape.samples * np.float32(LOUDEST), tape.sample_rate_hz),)
     yield "a tape and silence", (tape, probes.silence(1.0))
     yield "noise and another format", (probes.noise(1.0, 0.5, 14), probes.another_format())
 
@@ -192,7 +193,10 @@ def _damaged(codec: Codec, sample: bytes) -> Iterator[tuple[str, Signal]]:
         burst[:, start:stop] = rng.uniform(-1, 1, burst[:, start:stop].shape)
         yield f"a burst of noise over {share:.1%}", made(burst)
         yield f"a tape with {share:.1%} cut out", made(np.delete(tape.samples, np.s_[start:stop], axis=1))
-        yield f"a tape with {share:.1%} played twice", made(np.insert(tape.samples, start, hole[:, start:stop], axis=1))
+        yield (
+            f"a tape with {share:.1%} played twice",
+            made(np.hstack([tape.samples[:, :stop], tape.samples[:, start:]])),
+        )
         turned = tape.samples.copy()
         turned[:, start:stop] *= -1
         yield f"a tape turned over for {share:.1%}", made(turned)

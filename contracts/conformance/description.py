@@ -32,7 +32,7 @@ UNITS = {
     "_bytes": {"bytes", "byte"},
     "_um": {"um", "µm", "μm"},
     "_arcmin": {"arcmin", "arcminutes", "'"},
-    "_per_minute": {"per minute", "/min", "1/min"},
+    "_per_minute": {"per minute", "a minute"},
 }
 """Suffix of a parameter's name to the units it may be shown with; ``_sd`` and ``_limit`` may follow the suffix."""
 
@@ -93,7 +93,7 @@ def parameters_are_declared(plug_in: PlugIn) -> None:
 
 
 def _unit_agrees(parameter: Parameter) -> None:
-    stem = re.sub(r"_(sd|limit)$", "", parameter.name)
+    stem = "_" + re.sub(r"_(sd|limit)$", "", parameter.name)
     carried = next((suffix for suffix in UNITS if stem.endswith(suffix)), None)
     by_unit = next((suffix for suffix, units in UNITS.items() if parameter.unit in units), None)
     if carried is not None:

@@ -113,7 +113,10 @@ def kinds_of(registry_kind: str, name: str) -> tuple[str, ...]:
     found = registry.installed(registry_kind).load(name)
     if isinstance(found, Preset):
         return (registry_kind,)
-    return tuple(kind for kind, (home, base, _) in _SINGLE.items() if home == registry_kind and issubclass(found, base))
+    alone = tuple(
+        kind for kind, (home, base, _) in _SINGLE.items() if home == registry_kind and issubclass(found, base)
+    )
+    return (*alone, "codec") if issubclass(found, LineCode) else alone
 
 
 def checks_for(kind: str, spec: str, *, golden: Iterable[Path] = ()) -> tuple[Check, ...]:
