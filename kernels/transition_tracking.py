@@ -59,12 +59,13 @@ def follow(
     left: Samples,
     right: Samples,
     tracks: int,
+    alike: bool,
     start: float,
     period: float,
     lag: float,
     amplitudes: Times,
     limits: Times,
-    gains: Times,
+    bandwidth: float,
     coast_limit: int,
     log: Times,
 ) -> int:
@@ -80,7 +81,7 @@ def follow(
         lag: how much later the right track runs than the left, frames.
         amplitudes: shape (2,), usual amplitude of each track.
         limits: lowest and highest time, lowest and highest period (positive), frames.
-        gains: shape (3,), of phase, of period, of lag, a period each.
+        bandwidth: of the loop, radians a period; noise narrows it.
         coast_limit: periods without a visible change after which the clock is lost.
         log: out, shape (periods, COLUMNS).
 
@@ -88,14 +89,19 @@ def follow(
         How many rows of ``log`` are to be trusted.
     """
     usual = np.array([max(amplitudes[0], 1e-30), max(amplitudes[1], 1e-30)])
-    noise = 0.1 * usual * usual
+    noise = np.full(2, 0.1)
+    fall = np.zeros(2)
+    centre = np.zeros(2)
     error = np.zeros(2)
     strength = np.zeros(2)
     weight = np.zeros(2)
     offset = np.zeros(2)
     time = start
     off_centre = 0.3
-    recent = 0.3
+    on_centre = 1.0
+    recent_off = 0.3
+    recent_on = 1.0
+    relation = 0.0
     coasted = 0
     trusted = 0
     for k in range(log.shape[0]):
@@ -115,26 +121,38 @@ def follow(
             inner_before = mean_between(track, at - quarter, at)
             inner_after = mean_between(track, at, at + quarter)
             outer_after = mean_between(track, at + quarter, at + 2 * quarter)
-            fall = 0.25 * (outer_before + inner_before - inner_after - outer_after)
             whole = 0.25 * (outer_before + inner_before + inner_after + outer_after)
             offset[i] += (whole - offset[i]) * (1.0 if k == 0 else 0.125)
-            centre = 0.5 * (inner_before + inner_after) - offset[i]
-            share = min(abs(fall) / usual[i], 1.0)
-            sign = 1.0 if fall > 0 else -1.0
-            late = quarter * centre / usual[i] * sign * share
-            error[i] = min(max(late, -0.5 * quarter), 0.5 * quarter)
+            fall[i] = 0.25 * (outer_before + inner_before - inner_after - outer_after) / usual[i]
+            centre[i] = (0.5 * (inner_before + inner_after) - offset[i]) / usual[i]
+            weight[i] = 1.0 / (noise[i] + 1e-4)
+        flip = 0.0
+        if alike:
+            relation += (min(max(fall[0] * fall[1], -1.0), 1.0) - relation) / 64
+            if abs(relation) > 0.2:
+                flip = 1.0 if relation > 0 else -1.0
+        joint = weight[0] * fall[0] + flip * weight[1] * fall[1]
+        worth = weight[0] + weight[1] if tracks == 2 else weight[0]
+        for i in range(tracks):
+            sign = 1.0 if fall[i] > 0 else -1.0
+            if flip != 0.0:
+                sign = (1.0 if joint > 0 else -1.0) * (flip if i == 1 else 1.0)
+            size = abs(fall[i])
+            share = min(max(fall[i] * sign, 0.0), 1.0)
+            error[i] = min(max(quarter * centre[i] * sign * share, -0.5 * quarter), 0.5 * quarter)
             strength[i] = share
-            worth = usual[i] * usual[i] / (noise[i] + 1e-4 * usual[i] * usual[i])
-            weight[i] = worth * share
-            pull += weight[i] * error[i]
-            total += weight[i]
-            away += worth * min(abs(centre) / usual[i], 2.0)
-            change += worth * min(abs(fall) / usual[i], 2.0)
+            pull += weight[i] * share * error[i]
+            total += weight[i] * share
+            away += weight[i] * abs(centre[i])
+            change += weight[i] * size
             seen = max(seen, share)
             if share > 0.35:
-                noise[i] += (centre * centre - noise[i]) / 64
-            usual[i] += (abs(fall) - usual[i]) / (24.0 if abs(fall) > usual[i] else (48.0 if share > 0.35 else 256.0))
+                noise[i] += (min(centre[i] * centre[i], 4.0) - noise[i]) / 64
+            usual[i] *= 1 + (min(size, 8.0) - 1) / (24.0 if size > 1 else (48.0 if share > 0.35 else 256.0))
             usual[i] = max(usual[i], 1e-30)
+        if flip != 0.0:
+            away = abs(weight[0] * centre[0] + flip * weight[1] * centre[1])
+            change = abs(joint)
         step = pull / total if total > 0 else 0.0
         log[k, 0] = time
         log[k, 1] = step
@@ -142,19 +160,22 @@ def follow(
         log[k, 3] = lag
         if seen > 0.35:
             coasted = 0
-            ratio = min(away / (change + 1e-30), 3.0)
-            off_centre += (ratio - off_centre) / 32
-            recent += (ratio - recent) / 8
-            if recent < 0.7:
+            off_centre += (away / worth - off_centre) / 48
+            on_centre += (change / worth - on_centre) / 48
+            recent_off += (away / worth - recent_off) / 12
+            recent_on += (change / worth - recent_on) / 12
+            if recent_on > 0.5 and recent_off < 0.75 * recent_on:
                 trusted = k + 1
-            if off_centre > 0.9:
+            if off_centre > 0.9 * on_centre:
                 break
         else:
             coasted += 1
             if coasted > coast_limit:
                 break
         if tracks == 2:
-            lag += gains[2] * (error[1] - error[0]) * min(strength[0], strength[1])
-        period += gains[1] * step * (1.0 if period > 0 else -1.0)
-        time += period + gains[0] * step
+            lag += 0.01 * (error[1] - error[0]) * min(strength[0], strength[1])
+        uncertain = (noise[0] * noise[1]) ** 0.5 if tracks == 2 else noise[0]
+        turn = min(bandwidth, 0.22 * (0.01 / (uncertain + 1e-9)) ** 0.25)
+        period += turn * turn * step
+        time += period + 1.41 * turn * step
     return trusted

@@ -33,6 +33,7 @@ RUN_OUT = 8
 FEWEST_FRAMES_A_CELL = 4
 _CONTEXT = 24
 _ALIKE = 0.65
+_MOST_SHIFT = 2
 _BLOCK = 1 << 18
 
 
@@ -104,7 +105,7 @@ class Biphase(LineCode):
         if signal.sample_rate_hz < FEWEST_FRAMES_A_CELL * self.bit_rate_hz:
             return SoftBits([], events=(Event("too few samples a second for this bit rate"),))
         used = {"left": (0,), "right": (1,)}.get(self.tracks, (0, 1))
-        clock = recover(signal, used, self.bit_rate_hz)
+        clock = recover(signal, used, self.bit_rate_hz, alike=self.tracks == "same")
         if clock.times.size < 2:
             return SoftBits([], events=(Event("no biphase signal heard"),))
         rate = signal.sample_rate_hz
@@ -115,32 +116,18 @@ class Biphase(LineCode):
             *clock.events,
         ]
         pulses = _pulses(signal, used, clock)
+        times = clock.times if self.variant == "level" else 0.5 * (clock.times[1:] + clock.times[:-1])
+        if self.tracks == "same":
+            pulses = [_together(*pulses)]
         streams = [self._bits(ratios) for ratios in pulses]
         marks = [self._mark(stream) for stream in streams]
-        known = [mark for mark in marks if mark is not None]
-        if not known:
+        start = next((mark for mark in marks if mark is not None), None)
+        if start is None:
             events.append(Event("no start mark heard: all bits are handed on"))
-        start = min(known, default=0)
-        starts = [start if mark is None else mark for mark in marks]
-        times = clock.times if self.variant == "level" else 0.5 * (clock.times[1:] + clock.times[:-1])
-        if self.tracks == "split":
-            length = min(stream.size - first for stream, first in zip(streams, starts, strict=True))
-            values = np.stack([s[first : first + length] for s, first in zip(streams, starts, strict=True)], 1).ravel()
-            times = np.repeat(times[start : start + length], 2)
-        elif self.tracks == "same":
-            shift = starts[1] - starts[0]
-            left = pulses[0][max(-shift, 0) :]
-            right = pulses[1][max(shift, 0) :]
-            length = min(left.size, right.size)
-            left, right = left[:length], right[:length]
-            alike = np.tanh(left) @ np.tanh(right)
-            values = self._bits(left + (right if alike >= 0 else -right))
-            first = starts[0] - max(-shift, 0)
-            values = values[first:]
-            times = times[starts[0] :][: values.size]
-        else:
-            values = streams[0][start:]
-            times = times[start:]
+        parts = [stream[mark or start or 0 :] for stream, mark in zip(streams, marks, strict=True)]
+        length = min(part.size for part in parts)
+        values = np.stack([part[:length] for part in parts], 1).ravel()
+        times = np.repeat(times[start or 0 :][:length], len(parts))
         return SoftBits(np.clip(values, -1e4, 1e4), times / rate, tuple(events))
 
     def _cells(self, bits: int) -> int:
@@ -219,3 +206,12 @@ def _pulses(signal: Signal, used: tuple[int, ...], clock: Clock) -> list[NDArray
         changes(signal.samples[track], clock.times + side * clock.lags, halves, falls)
         ratios.append(likelihoods(falls))
     return ratios
+
+
+def _together(left: NDArray[np.float64], right: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Both tracks' likelihoods of one signal, the right shifted by whole cells and inverted as it fits the left best."""
+    sure = [np.tanh(ratios) for ratios in (left, np.pad(right, _MOST_SHIFT))]
+    fits = np.correlate(sure[1], sure[0], "valid")
+    best = int(np.argmax(np.abs(fits)))
+    moved = np.pad(right, _MOST_SHIFT)[best : best + left.size]
+    return left + (moved if fits[best] >= 0 else -moved)

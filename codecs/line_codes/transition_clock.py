@@ -54,7 +54,7 @@ class _Piece:
     strength: float
 
 
-def recover(signal: Signal, tracks: tuple[int, ...], rate_hz: float) -> Clock:
+def recover(signal: Signal, tracks: tuple[int, ...], rate_hz: float, alike: bool) -> Clock:
     """The clock of nominal ``rate_hz`` on one or two ``tracks``, within 13 % of its speed."""
     nominal = signal.sample_rate_hz / rate_hz
     rows = [signal.samples[track] for track in tracks]
@@ -69,7 +69,14 @@ def recover(signal: Signal, tracks: tuple[int, ...], rate_hz: float) -> Clock:
                 continue
             free[seed] = False
             piece = _grow(
-                rows, survey, int(seed), nominal, rate_hz, lag, _room(pieces, survey.centres[seed], signal.frames)
+                rows,
+                survey,
+                int(seed),
+                nominal,
+                rate_hz,
+                lag,
+                alike,
+                _room(pieces, survey.centres[seed], signal.frames),
             )
             if piece is None:
                 continue
@@ -163,12 +170,12 @@ def _grow(
     nominal: float,
     rate_hz: float,
     known_lag: float | None,
+    alike: bool,
     room: tuple[float, float],
 ) -> _Piece | None:
     from ...kernels.transition_tracking import COLUMNS, follow
 
-    turn = min(0.22, 2 * np.pi * 40 / rate_hz)
-    gains = np.array([1.41 * turn, turn * turn, 0.01 if len(rows) == 2 else 0.0])
+    bandwidth = min(0.22, 2 * np.pi * 60 / rate_hz)
     coast = max(8, int(0.8 * rate_hz**0.5))
     limits = np.array([room[0], room[1], nominal / (1 + SPEED_LIMIT), nominal * (1 + SPEED_LIMIT)])
     period, start, lag = survey.periods[seed], survey.starts[seed], survey.lags[seed]
@@ -183,7 +190,18 @@ def _grow(
         reach = room[1] - start if direction > 0 else start - room[0]
         log = np.empty((max(int(reach / limits[2]) + 2, 1), COLUMNS))
         trusted = follow(
-            rows[0], rows[-1], len(rows), start, direction * period, lag, amplitudes, limits, gains, coast, log
+            rows[0],
+            rows[-1],
+            len(rows),
+            alike,
+            start,
+            direction * period,
+            lag,
+            amplitudes,
+            limits,
+            bandwidth,
+            coast,
+            log,
         )
         halves.append(log[:trusted])
     forward, backward = halves
@@ -192,7 +210,8 @@ def _grow(
     path = np.concatenate((backward[:0:-1], forward))
     if len(path) < SHORTEST:
         return None
-    times = _smooth(path[:, 0] + path[:, 1], max(6, int(0.01 * rate_hz)))
+    jitter = float(np.sqrt(np.mean(path[:, 1] ** 2))) / nominal
+    times = _smooth(path[:, 0] + path[:, 1], int(max(6, 0.01 * rate_hz, 12 * (jitter / 0.025) ** 0.5)))
     return _Piece(times, path[:, 3].copy(), float(path[:, 2].mean()))
 
 
