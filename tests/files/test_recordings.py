@@ -116,7 +116,7 @@ def test_samples_that_are_no_numbers_are_refused_with_their_place(tmp_path: Path
     samples[441, 1] = wrong
     samples[500, 0] = wrong
     soundfile.write(tmp_path / "a.wav", samples, 44_100, subtype="FLOAT")
-    with pytest.raises(UsageError, match="2 frames are NaN, infinite or beyond .*, the first at 0.010 s"):
+    with pytest.raises(UsageError, match=r"2 frames are NaN, infinite or beyond .*, the first at 0.010 s"):
         read_recording(tmp_path / "a.wav")
 
 
@@ -223,7 +223,7 @@ def test_long_recordings_are_written_in_blocks_without_a_seam(tmp_path: Path, mo
 
 @pytest.mark.parametrize("name", ["a.mp3", "a", "a.hex"])
 def test_other_suffixes_are_refused(tmp_path: Path, name: str) -> None:
-    with pytest.raises(UsageError, match="the name must end in .wav or .flac, not"):
+    with pytest.raises(UsageError, match=r"the name must end in .wav or .flac, not"):
         write_recording(tmp_path / name, tones())
     assert not list(tmp_path.iterdir())
 

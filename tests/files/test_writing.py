@@ -15,6 +15,11 @@ def names(folder: Path) -> list[str]:
     return sorted(path.name for path in folder.iterdir())
 
 
+def write(path: Path, content: bytes) -> None:
+    with whole_file(path, force=False) as part:
+        part.write_bytes(content)
+
+
 def test_a_file_appears_with_its_content(tmp_path: Path) -> None:
     with whole_file(tmp_path / "a", force=False) as part:
         part.write_bytes(b"new")
@@ -54,9 +59,14 @@ def test_an_interruption_leaves_the_old_file_and_nothing_else(
     tmp_path: Path, interruption: type[BaseException]
 ) -> None:
     (tmp_path / "a").write_bytes(b"old")
-    with pytest.raises(interruption), whole_file(tmp_path / "a", force=True) as part:
-        part.write_bytes(b"half")
-        raise interruption
+
+    def write_half() -> None:
+        with whole_file(tmp_path / "a", force=True) as part:
+            part.write_bytes(b"half")
+            raise interruption
+
+    with pytest.raises(interruption):
+        write_half()
     assert names(tmp_path) == ["a"]
     assert (tmp_path / "a").read_bytes() == b"old"
 
@@ -67,17 +77,20 @@ def test_a_full_disk_is_one_line_and_leaves_nothing(tmp_path: Path, monkeypatch:
 
     monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(TapewrightError, match=r"^output '.*a' cannot be written: No space left on device\.$") as raised:
-        with whole_file(tmp_path / "a", force=False) as part:
-            part.write_bytes(b"new")
+        write(tmp_path / "a", b"new")
     assert raised.value.exit_code == 1
     assert names(tmp_path) == []
 
 
 def test_a_file_that_came_meanwhile_is_not_overwritten(tmp_path: Path) -> None:
-    with pytest.raises(UsageError, match="has come into being meanwhile; --force"):
+
+    def write_slowly() -> None:
         with whole_file(tmp_path / "a", force=False) as part:
             part.write_bytes(b"new")
             (tmp_path / "a").write_bytes(b"someone else's")
+
+    with pytest.raises(UsageError, match="has come into being meanwhile; --force"):
+        write_slowly()
     assert names(tmp_path) == ["a"]
     assert (tmp_path / "a").read_bytes() == b"someone else's"
 
@@ -96,9 +109,9 @@ def test_an_existing_file_needs_force(tmp_path: Path) -> None:
 
 def test_a_missing_folder_a_file_as_folder_and_a_folder_as_file_are_refused(tmp_path: Path) -> None:
     (tmp_path / "a").write_bytes(b"old")
-    with pytest.raises(UsageError, match="there is no folder '.*nowhere'"):
+    with pytest.raises(UsageError, match=r"there is no folder '.*nowhere'"):
         check_output(tmp_path / "nowhere" / "b", force=True)
-    with pytest.raises(UsageError, match="'.*a' is not a folder"):
+    with pytest.raises(UsageError, match=r"'.*a' is not a folder"):
         check_output(tmp_path / "a" / "b", force=True)
     with pytest.raises(UsageError, match="is a folder; a file name is needed"):
         check_output(tmp_path, force=True)
@@ -109,7 +122,7 @@ def test_a_missing_folder_a_file_as_folder_and_a_folder_as_file_are_refused(tmp_
 
 def test_a_folder_that_takes_no_files_is_refused_even_to_the_superuser() -> None:
     # /proc says that its owner may write, and does not let anybody: only trying tells.
-    with pytest.raises(TapewrightError, match="^output '/proc/b' cannot be written: ") as raised:
+    with pytest.raises(TapewrightError, match=r"^output '/proc/b' cannot be written: ") as raised:
         check_output(Path("/proc/b"), force=False)
     assert raised.value.exit_code == 1
 
