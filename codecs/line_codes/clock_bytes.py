@@ -78,7 +78,7 @@ def _groups(steps: list[Step], steps_a_byte: int) -> list[list[Step]]:
     # Without a mark at its start the first group ends where the first mark says; whole bytes before it count back.
     first_mark = next((place for place, step in enumerate(steps) if step.mark), 0)
     head = first_mark % steps_a_byte if not any(step.broken for step in steps[:first_mark]) else 0
-    for place, step in enumerate(steps):
+    for step in steps:
         full = bool(groups) and len(groups[-1]) >= (head if len(groups) == 1 and head else steps_a_byte)
         if not groups or step.mark or (full and not broken and not step.broken):
             groups.append([])
