@@ -75,7 +75,7 @@ def test_each_kind_has_the_checks_of_its_laws():
 def test_an_exempt_check_says_why_and_runs_nothing():
     ran = []
     check = Check("law", "thing", lambda: ran.append(1), "it has no such part")
-    with pytest.raises(Exempt, match="^thing: it has no such part$"):
+    with pytest.raises(Exempt, match="thing: it has no such part"):
         check()
     assert not ran
     assert str(check) == "law"

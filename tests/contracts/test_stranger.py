@@ -98,10 +98,8 @@ def test_two_packages_that_claim_a_name_are_both_named(distribution):
     distribution("second-claimant", "[tapewright.codecs]\nbiphase = odd_module:Biphase\n")
     with pytest.raises(PlugInError) as caught:
         tapewright.codec("contents/biphase")
-    said = str(caught.value)
-    assert (
-        said == "codec: packages 'second-claimant' and 'tapewright' both claim the name 'biphase'; remove one of them."
-    )
+    both = "packages 'second-claimant' and 'tapewright' both claim the name 'biphase'"
+    assert str(caught.value) == f"codec: {both}; remove one of them."
     assert tapewright.codec("contents/fsk").spec.startswith("contents")
 
 
