@@ -18,7 +18,7 @@ from .reading import RATE_HZ, inner, phasor, tone
 NEAREST_TO_HALF_RATE = 0.98
 """A point nearer to half the sample rate than this is left out: the sample rate itself is the limit there."""
 
-_CHUNK_FRAMES = 4 * 4096
+_PIECE_FRAMES = 4 * 4096
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,7 @@ class Band(ChannelModel):
     summary = "the band that the chain passes"
     place = "replay"
 
-    low_hz: float = parameter(40.0, "lower -3 dB point; 0 is off", unit="Hz", low=0.0, high=20_000.0)
+    low_hz: float = parameter(40.0, "lower -3 dB point; 0 is off", unit="Hz", low=0.0, high=400.0)
     high_hz: float = parameter(12_500.0, "upper -3 dB point; 0 is off", unit="Hz", low=0.0, high=400_000.0)
     order: int = parameter(2, "order of each slope, 6 dB an octave each", low=1, high=8)
 
@@ -68,8 +68,8 @@ class Band(ChannelModel):
 
         out = signal.samples.copy()
         states = np.zeros((len(sections), STATE))
-        for start in range(0, signal.frames, _CHUNK_FRAMES):
-            left, right = out[:, start : start + _CHUNK_FRAMES]
+        for start in range(0, signal.frames, _PIECE_FRAMES):
+            left, right = out[:, start : start + _PIECE_FRAMES]
             for coefficients, state in zip(sections, states, strict=True):
                 section(left, right, coefficients, state)
         return Signal.owning(out, signal.sample_rate_hz)

@@ -13,7 +13,7 @@ from ..contracts.signal import Signal
 from .reading import RATE_HZ, inner, phasor, tone
 
 OFF_DB = 200.0
-_CHUNK_FRAMES = 1 << 16
+_PIECE_FRAMES = 1 << 16
 
 
 @dataclass(frozen=True)
@@ -38,8 +38,8 @@ class Crosstalk(ChannelModel):
         share = np.float32(10 ** (-self.separation_db / 20))
         samples = signal.samples
         out = np.empty_like(samples)
-        for start in range(0, signal.frames, _CHUNK_FRAMES):
-            here = slice(start, start + _CHUNK_FRAMES)
+        for start in range(0, signal.frames, _PIECE_FRAMES):
+            here = slice(start, start + _PIECE_FRAMES)
             np.multiply(samples[::-1, here], share, out=out[:, here])
             out[:, here] += samples[:, here]
         return Signal.owning(out, signal.sample_rate_hz)

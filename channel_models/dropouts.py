@@ -56,16 +56,14 @@ class Dropouts(ChannelModel):
     place = "tape"
 
     per_minute: float = parameter(
-        6.0, "dropouts a minute on the left (outer) track", unit="a minute", low=0.0, high=60_000.0
+        6.0, "dropouts a minute on the left (outer) track", unit="a minute", low=0.0, high=6000.0
     )
     inner_share: float = parameter(0.4, "rate of the right (inner) track re the left", low=0.0, high=1.0)
     both_share: float = parameter(0.5, "share of the right track's dropouts that hit both tracks", low=0.0, high=1.0)
-    length_ms: float = parameter(
-        15.0, "median length between the half-depth points", unit="ms", low=0.01, high=10_000.0
-    )
-    length_sigma: float = parameter(1.0, "sigma of the logarithm of the length", low=0.0, high=2.0)
+    length_ms: float = parameter(15.0, "median length between the half-depth points", unit="ms", low=0.01, high=1000.0)
+    length_sigma: float = parameter(1.0, "sigma of the logarithm of the length", low=0.0, high=1.5)
     depth_db: float = parameter(12.0, "median depth", unit="dB", low=0.0, high=120.0)
-    depth_sigma: float = parameter(0.5, "sigma of the logarithm of the depth", low=0.0, high=2.0)
+    depth_sigma: float = parameter(0.5, "sigma of the logarithm of the depth", low=0.0, high=1.5)
     least_db: float = parameter(0.0, "depths are drawn given at least this", unit="dB", low=0.0, high=60.0)
     missing_share: float = parameter(0.0, "share where the coat is missing, with a depth of its own", low=0.0, high=1.0)
     missing_db: float = parameter(30.0, "depth where the coat is missing", unit="dB", low=0.0, high=120.0)

@@ -23,7 +23,7 @@ SINE_POWER = 0.5
 OFF_DB = -200.0
 _RISE_S = 120e-6
 _LEVELS_S = 15e-6
-_CHUNK_FRAMES = 64 * 4096
+_PIECE_FRAMES = 64 * 4096
 
 
 @dataclass(frozen=True)
@@ -65,7 +65,7 @@ class Hiss(ChannelModel):
         return math.sqrt(power * sample_rate_hz / 2)
 
     def degrade(self, signal: Signal, rng: np.random.Generator) -> Signal:
-        key = [np.uint64(word) for word in words(rng, 4)]
+        key_0, key_1, upper_0, upper_1 = (np.uint64(word) for word in words(rng, 4))
         if self.level_db <= OFF_DB or signal.frames == 0:
             return signal
         from ..kernels.noise import add_noise
@@ -73,17 +73,17 @@ class Hiss(ChannelModel):
         out = signal.samples.copy()
         sigma = np.float32(self.deviation(signal.sample_rate_hz))
         if self.shape == "flat":
-            add_noise(out[0], out[1], 0, *key, sigma)
+            add_noise(out[0], out[1], 0, key_0, key_1, upper_0, upper_1, sigma)
             return Signal.owning(out, signal.sample_rate_hz)
 
         from ..kernels.filters import STATE, section
 
         coefficients = _shaping(signal.sample_rate_hz)
         state = np.zeros(STATE)
-        for start in range(0, signal.frames, _CHUNK_FRAMES):
-            piece = out[:, start : start + _CHUNK_FRAMES]
+        for start in range(0, signal.frames, _PIECE_FRAMES):
+            piece = out[:, start : start + _PIECE_FRAMES]
             noise = np.zeros_like(piece, order="C")
-            add_noise(noise[0], noise[1], start // 4096, *key, sigma)
+            add_noise(noise[0], noise[1], start // 4096, key_0, key_1, upper_0, upper_1, sigma)
             section(noise[0], noise[1], coefficients, state)
             piece += noise
         return Signal.owning(out, signal.sample_rate_hz)

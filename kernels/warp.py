@@ -106,11 +106,15 @@ def warp(
     for start in range(0, outputs, BLOCK_FRAMES):
         knot = start // _KNOT
         first = np.int64(np.floor(positions[knot])) - 7
-        for i in range(window_frames):
-            at = first + i
-            inside = 0 <= at < frames
-            wide[i] = left[at] if inside else _NOTHING
-            wider[i] = right[at] if inside else _NOTHING
+        taped = min(max(np.int64(0), -first), window_frames)
+        blank = max(taped, min(window_frames, frames - first))
+        wide[:taped] = _NOTHING
+        wider[:taped] = _NOTHING
+        for i in range(taped, blank):
+            wide[i] = left[first + i]
+            wider[i] = right[first + i]
+        wide[blank:] = _NOTHING
+        wider[blank:] = _NOTHING
         for k in range(KNOTS_PER_BLOCK):
             p0 = positions[knot + k] - first
             rise = positions[knot + k + 1] - first - p0
@@ -118,22 +122,24 @@ def warp(
             s1 = slopes[knot + k + 1] * KNOT_FRAMES
             q2 = 3.0 * rise - 2.0 * s0 - s1
             q3 = s0 + s1 - 2.0 * rise
+            place = np.uint64(k * KNOT_FRAMES)
             for i in range(KNOT_FRAMES):
                 u = i * _PER_KNOT
                 p = p0 + u * (s0 + u * (q2 + u * q3))
                 whole = np.int32(p)
-                fraction[k * KNOT_FRAMES + i] = np.float32(p - whole) - _HALF
-                lag[k * KNOT_FRAMES + i] = whole - 3 - np.int32(k * KNOT_FRAMES + i)
+                fraction[place + np.uint64(i)] = np.float32(p - whole) - _HALF
+                lag[place + np.uint64(i)] = whole - np.int32(3) - np.int32(k * KNOT_FRAMES + i)
         run = 0
         while run < BLOCK_FRAMES:
             shift = lag[run]
             end = run + 1
             while end < BLOCK_FRAMES and lag[end] == shift:
                 end += 1
-            for i in range(run, end):
+            base = np.uint64(shift)
+            for i in range(np.uint64(run), np.uint64(end)):
                 v = fraction[i]
                 vv = v * v
-                tap = np.uint64(i + shift)
+                tap = i + base
                 even = (a4 * vv + a2) * vv + a0
                 odd = ((a5 * vv + a3) * vv + a1) * v
                 behind = even + odd
