@@ -13,6 +13,8 @@ from numpy.typing import NDArray
 POOR = 1.9
 """Mean of abs(ratio) over a word below which it is taken for noise: in noise alone the ratio is logistic, its mean
 absolute value 2 ln 2 = 1.39 and the standard error over 11 bits 0.36."""
+FIRST_QUALITY = 1.7
+"""Where the running quality starts: one word of a tape that can be read lifts it above POOR, one of noise does not."""
 MOST_POOR_WORDS = 40
 """A run of words ends after so many in noise."""
 IDLE_SURE = 1.6
@@ -26,13 +28,14 @@ def _at(ratio: NDArray[np.float32], place: float) -> float:
     if below < 0 or below + 1 >= ratio.size:
         return 0.0
     part = place - below
-    return (1.0 - part) * ratio[below] + part * ratio[below + 1]
+    between: float = (1.0 - part) * ratio[below] + part * ratio[below + 1]
+    return between
 
 
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
 def _fit(ratio: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, start: float) -> float:
     """How well a word at ``start`` agrees with ``pattern``; bits that are free count by how sure they are."""
-    total = 0.0
+    total: float = 0.0
     for place in range(pattern.size):
         told = _at(ratio, start + place * bit)
         total += abs(told) if pattern[place] == 0 else pattern[place] * told
@@ -125,7 +128,7 @@ def follow_words(
         fixed += abs(pattern[place])
     if start < 0.0:
         start = _next_start(ratio, pattern, bit, 0.0, 0.0)
-    quality = 3.0
+    quality = FIRST_QUALITY
     framing = 2.0
     while start >= 0.0 and count < starts.size and start < ratio.size - 0.5 * word:
         total = 0.0
@@ -159,7 +162,7 @@ def follow_words(
             count = good
             if not framed:
                 break
-            quality = 3.0
+            quality = FIRST_QUALITY
             framing = 2.0
             drift = 0.0
             start = _next_start(ratio, pattern, bit, start, 0.0)

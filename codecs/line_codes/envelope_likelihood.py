@@ -53,4 +53,5 @@ def tone_against_silence(power: ArrayLike, gain: ArrayLike, looks: int) -> NDArr
         looks: independent envelope samples summed.
     """
     gain = np.asarray(gain, np.float64)
-    return log_bessel_rise(looks - 1, 2.0 * np.sqrt(gain * np.asarray(power, np.float64))) - gain
+    told: NDArray[np.float64] = log_bessel_rise(looks - 1, 2.0 * np.sqrt(gain * np.asarray(power, np.float64))) - gain
+    return told

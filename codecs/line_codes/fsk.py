@@ -17,7 +17,7 @@ from ...contracts.soft_bits import SoftBits
 RUN_UP = np.array([0, 1] * 8, np.uint8)
 START_WORD = np.array([1, 1, 1, 1, 0, 0, 1, 1, 0, 1, 0, 1, 0, 0, 0, 0], np.uint8)
 """The Barker sequence of length 13, 1111100110101, without its first 1 and with four 0 after it."""
-END_WORD = START_WORD ^ 1
+END_WORD: Bits = 1 - START_WORD
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,168 @@
+"""Two tones told apart: correlators over one bit at both, the speed of the tape, the likelihood of each bit.
+
+"Time" is counted in hops, about eight to a bit.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...contracts.soft_bits import CERTAIN
+from .envelope_likelihood import log_bessel_i0
+
+HOPS_A_BIT = 8
+MOST_SPEED_ERROR = 0.1
+STEEPEST = 6.0
+"""Log ratio of the two powers beyond which more does not help to find the place of a bit."""
+LEVEL_WORDS = 9
+"""Words over which amplitudes and noise are averaged."""
+FADE_BITS = 3
+"""Bits over which a fade of both tones together is measured."""
+
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+
+@dataclass(frozen=True)
+class Correlators:
+    """Running sums of one track mixed with each tone.
+
+    Attributes:
+        mark, space: complex, shape (hops + 1,).
+    """
+
+    mark: Complex
+    space: Complex
+
+    def powers(self, starts: Array, bit: float | Array) -> tuple[Array, Array]:
+        """Power at mark and at space in a window of one bit from each of ``starts``."""
+        return _power(self.mark, starts, bit), _power(self.space, starts, bit)
+
+
+@dataclass(frozen=True)
+class TonePair:
+    """A tape heard at both tones.
+
+    Attributes:
+        tracks: the tracks that carry them.
+        speed_error: how much faster than recorded the tape runs, as a share.
+        hop_s: length of a hop.
+        bit: hops a bit, at that speed.
+    """
+
+    tracks: tuple[Correlators, ...]
+    speed_error: float
+    hop_s: float
+    bit: float
+
+    @classmethod
+    def listen(
+        cls, rows: NDArray[np.float32], rate_hz: int, mark_hz: float, space_hz: float, baud_hz: float
+    ) -> TonePair:
+        """Correlators tuned to the speed of the tape, which the turning of the mark tone tells."""
+        hop = max(1, round(rate_hz / baud_hz / HOPS_A_BIT))
+        hop_s = hop / rate_hz
+        # Four cycles turn by 0.4 of one at the largest speed error: no doubt which way.
+        size = max(1, min(round(1.0 / (baud_hz * hop_s)), round(4.0 / (mark_hz * hop_s))))
+        error = 0.0
+        for _ in range(2):
+            tones = [tone_hz * (1.0 + error) / rate_hz for tone_hz in (mark_hz, space_hz)]
+            tracks = tuple(Correlators(*(_running(row, cycles, hop) for cycles in tones)) for row in rows)
+            turning = sum(_turning(track, size) for track in tracks)
+            tuned = error + float(np.angle(turning)) / (2 * math.pi * mark_hz * size * hop_s)
+            error = min(MOST_SPEED_ERROR, max(-MOST_SPEED_ERROR, tuned))
+        return cls(tracks, error, hop_s, 1.0 / (baud_hz * (1.0 + error) * hop_s))
+
+    def ratio(self, starts: Array, bit: float | Array) -> Array:
+        """log(mark / space) of bit-long windows, both tracks together by power; within +-STEEPEST."""
+        pairs = [track.powers(starts, bit) for track in self.tracks]
+        mark = np.sum([pair[0] for pair in pairs], axis=0)
+        space = np.sum([pair[1] for pair in pairs], axis=0)
+        floor = 1e-9 * float(np.max(mark + space, initial=0.0)) + 1e-30
+        ratio: Array = np.log((mark + floor) / (space + floor))
+        return np.clip(ratio, -STEEPEST, STEEPEST)
+
+    def ratio_at_every_hop(self) -> NDArray[np.float32]:
+        """``ratio`` of the windows that start on a hop."""
+        hops = max(0, self.tracks[0].mark.size - math.ceil(self.bit))
+        return self.ratio(np.arange(hops, dtype=np.float64), self.bit).astype(np.float32)
+
+    def likelihood(self, places: Array, bits: Array) -> Array:
+        """Log-likelihood ratio of mark against space.
+
+        Noncoherent orthogonal detection, log I0(a_m |M|) - a_m**2 / 4 against the same at space (Proakis, Digital
+        Communications, noncoherent detection; from memory), with amplitudes and noise taken from the words around.
+
+        Args:
+            places: start of each bit, in hops, shape (words, bits a word).
+            bits: hops a bit in each word, shape (words,).
+
+        Returns:
+            shape of ``places``, within +-CERTAIN; the tracks added.
+        """
+        told = np.zeros(places.shape)
+        for track in self.tracks:
+            mark, space = track.powers(places, bits[:, None])
+            marked = mark > space
+            floor = 1e-9 * float(np.max(mark + space, initial=0.0)) + 1e-30
+            noise = np.maximum(_around(np.minimum(mark, space), np.ones_like(marked)), floor)
+            gains = [
+                np.maximum(_around(power, mine) / noise - 1.0, 1e-3)
+                for power, mine in ((mark, marked), (space, ~marked))
+            ]
+            fade = _fade(np.maximum(mark / noise / (1.0 + gains[0]), space / noise / (1.0 + gains[1])))
+            told += log_bessel_i0(2.0 * np.sqrt(fade * gains[0] * mark / noise)) - fade * gains[0]
+            told -= log_bessel_i0(2.0 * np.sqrt(fade * gains[1] * space / noise)) - fade * gains[1]
+        return np.clip(told, -CERTAIN, CERTAIN)
+
+
+def _running(row: NDArray[np.float32], cycles: float, hop: int) -> Complex:
+    from ...kernels.tone_mixer import baseband
+
+    return np.concatenate([[0], np.cumsum(baseband(row, cycles, hop))])
+
+
+def _turning(track: Correlators, size: int) -> complex:
+    """How far the mark tone turns from one window of ``size`` hops to the next, where there is mark in both."""
+    mark = track.mark[size:] - track.mark[:-size]
+    space = track.space[size:] - track.space[:-size]
+    marked = mark.real**2 + mark.imag**2 > 3.0 * (space.real**2 + space.imag**2)
+    product = (mark[size:] * mark[:-size].conj())[marked[size:] & marked[:-size]]
+    return complex(product.sum())
+
+
+def _read(total: Complex, places: Array) -> Complex:
+    """A running sum read between hops."""
+    bounded = np.clip(places, 0.0, total.size - 1.000001)
+    below = bounded.astype(np.int64)
+    part = bounded - below
+    read: Complex = total[below] * (1.0 - part) + total[below + 1] * part
+    return read
+
+
+def _power(total: Complex, starts: Array, bit: float | Array) -> Array:
+    summed = _read(total, starts + bit) - _read(total, starts)
+    return np.asarray(summed.real**2 + summed.imag**2)
+
+
+def _around(values: Array, chosen: NDArray[np.bool_]) -> Array:
+    """The mean of the chosen values over the words around, shape (words, 1)."""
+    from scipy.ndimage import uniform_filter1d
+
+    total = uniform_filter1d(np.where(chosen, values, 0.0).sum(axis=1), LEVEL_WORDS, mode="nearest")
+    count = uniform_filter1d(chosen.sum(axis=1).astype(float), LEVEL_WORDS, mode="nearest")
+    whole = float(values[chosen].mean()) if chosen.any() else 0.0
+    mean: Array = np.where(count > 0.2, total / np.maximum(count, 1e-9), whole)[:, None]
+    return mean
+
+
+def _fade(share: Array) -> Array:
+    """By how much both tones are weaker than around, at most 1, bit by bit."""
+    from scipy.ndimage import uniform_filter1d
+
+    smooth: Array = uniform_filter1d(share.ravel(), FADE_BITS, mode="nearest")
+    return np.clip(smooth, 0.01, 1.0).reshape(share.shape)
