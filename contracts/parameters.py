@@ -15,8 +15,14 @@ from .errors import UsageError, in_one_line
 Value = bool | int | float | str
 
 
+_HUGE = 10**30
+
+
 class StackText(str):
-    """A value written as ``( stack )``: the text between the parentheses."""
+    """A value written as ``( stack )``: the canonical text of what stands between the parentheses.
+
+    A constructor takes a plain string for it as well, because JSON and repr know no other.
+    """
 
     __slots__ = ()
 
@@ -62,21 +68,32 @@ class Parameter:
             value = value.item()  # a numpy scalar
         whole = isinstance(value, int) and not isinstance(value, bool)
         if kind is float and whole:
-            value = float(value)
+            value = float(value) if abs(value) < _HUGE else math.inf if value > 0 else -math.inf
+        if kind is StackText and type(value) is str:
+            value = self._as_stack(value, owner)
         if type(value) is not kind:
             raise UsageError(
                 f"{owner}: parameter '{self.name}' must be {_KINDS[kind]}, not {in_one_line(repr(value), 60)}."
             )
         if isinstance(value, int | float) and kind is not bool:
-            if not math.isfinite(value):
-                raise UsageError(f"{owner}: parameter '{self.name}' must be finite, not {value}.")
+            shown = f"{value}" if abs(value) < _HUGE or isinstance(value, float) else "a number of over 30 digits"
+            if isinstance(value, float) and not math.isfinite(value):
+                raise UsageError(f"{owner}: parameter '{self.name}' must be finite, not {shown}.")
             if (self.low is not None and value < self.low) or (self.high is not None and value > self.high):
-                raise UsageError(f"{owner}: parameter '{self.name}' must be {self.range_text()}, not {value:g}.")
+                raise UsageError(f"{owner}: parameter '{self.name}' must be {self.range_text()}, not {shown}.")
         if self.choices and value not in self.choices:
             listed = ", ".join(str(choice) for choice in self.choices)
             raise UsageError(f"{owner}: parameter '{self.name}' must be one of {listed}, not {in_one_line(value, 60)}.")
         result: Value = value
         return result
+
+    def _as_stack(self, text: str, owner: str) -> StackText:
+        from .spec import stack_text  # the grammar builds on this module
+
+        try:
+            return stack_text(text)
+        except UsageError as error:
+            raise UsageError(f"{owner}: parameter '{self.name}' must be a stack: {error}") from None
 
     def range_text(self) -> str:
         """The range with its unit, for a person.
@@ -88,11 +105,11 @@ class Parameter:
         if self.choices:
             return ", ".join(str(choice) for choice in self.choices)
         if self.low is not None and self.high is not None:
-            return f"{self.low:g} to {self.high:g}{unit}"
+            return f"{self.low:.12g} to {self.high:.12g}{unit}"
         if self.low is not None:
-            return f"at least {self.low:g}{unit}"
+            return f"at least {self.low:.12g}{unit}"
         if self.high is not None:
-            return f"at most {self.high:g}{unit}"
+            return f"at most {self.high:.12g}{unit}"
         return _KINDS[type(self.default)]
 
 

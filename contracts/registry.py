@@ -18,7 +18,7 @@ from .errors import PlugInError, UsageError, in_one_line
 from .parameters import parameters_of
 from .plug_in import PlugIn
 from .preset import Preset
-from .spec import Item, from_json, parse_stack
+from .spec import MOST_CHARACTERS, Item, from_json, parse_stack
 
 if TYPE_CHECKING:
     from .channel_model import Channel
@@ -124,7 +124,7 @@ def _construct(plug_in: type[PlugIn], item: Item) -> PlugIn:
             near = difflib.get_close_matches(key, known, n=1, cutoff=0.5)
             hint = f" Did you mean '{near[0]}'?" if near else ""
             listed = ", ".join(known) or "none"
-            raise UsageError(f"{item.name}: there is no parameter '{key}'.{hint} There are: {listed}.")
+            raise UsageError(f"{item.name}: there is no parameter '{in_one_line(key, 60)}'.{hint} There are: {listed}.")
     return plug_in(**dict(item.arguments))
 
 
@@ -145,15 +145,23 @@ def _items(source: str | list[Any]) -> tuple[Item, ...]:
 
 
 def _spec_in_file(path: Path) -> str:
+    shown = in_one_line(path, 120)
     try:
-        told = tomllib.loads(path.read_text(encoding="utf-8"))
+        with path.open("rb") as file:
+            content = file.read(MOST_CHARACTERS + 1)
     except OSError as error:
-        raise UsageError(f"spec file '{in_one_line(path)}': {error.strerror or error}.") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise UsageError(f"spec file '{in_one_line(path)}' is not TOML: {in_one_line(error)}.") from None
+        raise UsageError(f"spec file '{shown}': {error.strerror or error}.") from None
+    except ValueError as error:  # a path that no file can have
+        raise UsageError(f"spec file '{shown}': {in_one_line(error)}.") from None
+    if len(content) > MOST_CHARACTERS:
+        raise UsageError(f"spec file '{shown}' must be at most {MOST_CHARACTERS} bytes.")
+    try:
+        told = tomllib.loads(content.decode("utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
+        raise UsageError(f"spec file '{shown}' is not TOML: {in_one_line(error)}.") from None
     spec = told.get("spec")
     if not isinstance(spec, str):
-        raise UsageError(f"spec file '{in_one_line(path)}' must hold a line: spec = \"...\".")
+        raise UsageError(f"spec file '{shown}' must hold a line: spec = \"...\".")
     return spec
 
 

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from .errors import UsageError
+from .errors import UsageError, in_one_line
 
 LOWEST_RATE_HZ = 1_000
 HIGHEST_RATE_HZ = 768_000
@@ -70,8 +70,11 @@ class Signal:
         return signal
 
     def _settle(self, samples: NDArray[np.float32], sample_rate_hz: int) -> None:
-        if isinstance(sample_rate_hz, bool) or int(sample_rate_hz) != sample_rate_hz:
-            raise UsageError(f"Argument 'sample_rate_hz' must be a whole number, not {sample_rate_hz}.")
+        number = isinstance(sample_rate_hz, int | float | np.integer | np.floating)
+        if not number or isinstance(sample_rate_hz, bool) or sample_rate_hz % 1 != 0:
+            raise UsageError(
+                f"Argument 'sample_rate_hz' must be a whole number, not {in_one_line(repr(sample_rate_hz), 60)}."
+            )
         if not LOWEST_RATE_HZ <= sample_rate_hz <= HIGHEST_RATE_HZ:
             raise UsageError(
                 f"Argument 'sample_rate_hz' must be {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ}, not {sample_rate_hz}."

@@ -31,6 +31,9 @@ class SoftBits:
         values: shape (bits,), finite.
         times_s: shape (bits,), finite seconds, or one number for all.
         events: what was noticed.
+
+    Raises:
+        UsageError: another shape, or a value or time that is not finite.
     """
 
     values: NDArray[np.float32]
@@ -38,8 +41,12 @@ class SoftBits:
     events: tuple[Event, ...] = ()
 
     def __init__(self, values: ArrayLike, times_s: ArrayLike = 0.0, events: tuple[Event, ...] = ()) -> None:
-        soft: NDArray[np.float32] = np.array(values, dtype=np.float32, ndmin=1)
-        times: NDArray[np.float64] = np.array(np.broadcast_to(np.asarray(times_s, np.float64), soft.shape))
+        try:
+            with np.errstate(over="ignore"):
+                soft: NDArray[np.float32] = np.array(values, dtype=np.float32, ndmin=1)
+            times: NDArray[np.float64] = np.array(np.broadcast_to(np.asarray(times_s, np.float64), soft.shape))
+        except (TypeError, ValueError):
+            raise UsageError("Arguments 'values' and 'times_s' must be numbers of one shape (bits,).") from None
         if soft.ndim != 1:
             raise UsageError(f"Argument 'values' must have shape (bits,), not {soft.shape}.")
         if not (np.isfinite(soft).all() and np.isfinite(times).all()):

@@ -7,8 +7,8 @@
     value = number | true | false | word | JSON string | "(" stack ")"
 
 Outermost codec layer first, earliest channel stage first. White space between tokens is ignored. ``(a/b)`` inside a
-stack is the same as ``a/b``; as a value it is kept as the text of a stack. The canonical form has no white space and
-writes out every parameter; hashes use it.
+stack is the same as ``a/b``; as a value it is kept as the text of a stack, in canonical form as far as it was written
+out. The canonical form has no white space and writes out every parameter; hashes use it.
 
 Law: constructor == repr == spec == JSON, both ways.
 """
@@ -18,8 +18,9 @@ from __future__ import annotations
 import json
 import math
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 from .errors import UsageError, in_one_line
@@ -30,7 +31,7 @@ MOST_CHARACTERS = 65_536
 MOST_NESTING = 32
 
 _NAME = re.compile(r"[A-Za-z][A-Za-z0-9_-]*")
-_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?(?![A-Za-z0-9_.-])")
+_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?(?![A-Za-z0-9_.-])", re.ASCII)
 _WORD = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_.+-]*")
 _STRING = re.compile(r'"(?:[^"\\\x00-\x1f]|\\.)*"')
 _NOT_FINITE = {"nan", "inf", "infinity"}
@@ -116,9 +117,7 @@ class _Reader:
     def value(self, name: str, key: str, depth: int) -> Value:
         head = self.peek()
         if head == "(":
-            start = self.at
-            self.group(depth)
-            return StackText(self.text[start + 1 : self.at - 1].strip())
+            return StackText(format_items(self.group(depth)))
         if head == '"':
             quoted = self.take(_STRING)
             if quoted is None:
@@ -130,7 +129,7 @@ class _Reader:
         signed = self.text[self.at : self.at + 1] in {"+", "-"}
         number = self.take(_NUMBER)
         if number is not None:
-            if re.fullmatch(r"[+-]?\d+", number):
+            if not set(number) & set(".eE"):
                 if len(number) > 30:
                     raise self.fail(f"parameter '{key}' of '{name}' has too many digits")
                 return int(number)
@@ -189,10 +188,32 @@ def format_value(value: Value) -> str:
     return json.dumps(value)
 
 
+def format_items(items: Iterable[Item]) -> str:
+    """The text of a stack with the arguments that its items hold.
+
+    >>> format_items(parse_stack("contents / (rs: parity_bytes = 8)"))
+    'contents/rs:parity_bytes=8'
+    """
+    return "/".join(_format(item.name, item.arguments) for item in items)
+
+
+def stack_text(text: str) -> StackText:
+    """``text`` as the value of a parameter that holds a stack.
+
+    Raises:
+        UsageError: as ``parse_stack``.
+    """
+    return StackText(format_items(parse_stack(text)))
+
+
+def _format(name: str, arguments: Iterable[tuple[str, Value]]) -> str:
+    written = ",".join(f"{key}={format_value(value)}" for key, value in arguments)
+    return f"{name}:{written}" if written else name
+
+
 def format_item(plug_in: PlugIn) -> str:
     """One plug-in in canonical form, every parameter written out."""
-    written = ",".join(f"{key}={format_value(value)}" for key, value in plug_in.arguments().items())
-    return f"{plug_in.name}:{written}" if written else plug_in.name
+    return _format(plug_in.name, plug_in.arguments().items())
 
 
 def format_stack(plug_ins: Iterable[PlugIn]) -> str:
@@ -212,10 +233,15 @@ def from_json(stack: Any) -> tuple[Item, ...]:
         UsageError: anything but a list of names with parameters.
     """
     try:
-        items = tuple(Item(entry["name"], tuple(dict(entry.get("parameters", {})).items())) for entry in stack)
-    except (TypeError, KeyError, ValueError, AttributeError):
+        items = tuple(_item(**entry) for entry in stack)
+    except (TypeError, ValueError):
         raise UsageError('spec: the JSON form is a list of {"name": ..., "parameters": {...}}.') from None
     for item in items:
-        if not isinstance(item.name, str) or not _NAME.fullmatch(item.name):
-            raise UsageError(f"spec: '{in_one_line(item.name, 60)}' is no name.")
+        for name in (item.name, *(key for key, _ in item.arguments)):
+            if not isinstance(name, str) or not _NAME.fullmatch(name):
+                raise UsageError(f"spec: '{in_one_line(name, 60)}' is no name.")
     return items
+
+
+def _item(name: str, parameters: Mapping[str, Value] = MappingProxyType({})) -> Item:
+    return Item(name, tuple(dict(parameters).items()))
