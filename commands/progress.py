@@ -24,20 +24,21 @@ def watching() -> Iterator[Callable[[News], None]]:
 
     bar = Progress(
         BarColumn(bar_width=24),
-        TextColumn("{task.completed:.0f}/{task.total:.0f} tapes", markup=False),
+        TextColumn("{task.fields[count]}", markup=False),
         TextColumn("{task.fields[to_go]}", markup=False),
         TextColumn("{task.description}", markup=False),
         console=Console(file=sys.stderr, markup=False, highlight=False, emoji=False),
         transient=True,
     )
     with bar:
-        line = bar.add_task("first tapes", total=None, to_go="")
+        line = bar.add_task("first tapes", total=None, count="", to_go="")
 
         def show(news: News) -> None:
             bar.update(
                 line,
                 total=news.of,
                 completed=news.done,
+                count=f"{news.done}/{news.of} tapes",
                 to_go="" if news.remaining_s is None else f"{_clock(news.remaining_s)} to go",
                 description=_found(news) or "first tapes",
             )

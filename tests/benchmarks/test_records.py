@@ -1,0 +1,85 @@
+"""Records: complete, true to the counts, and plain enough for JSON."""
+
+import json
+from hashlib import sha256
+from importlib.metadata import version
+
+import pytest
+
+from tapewright.benchmarks.records import records
+from tapewright.benchmarks.study import Study
+from tapewright.benchmarks.trials import run
+
+pytestmark = pytest.mark.usefixtures("toys")
+
+PROMISED = (
+    "codec receiver channel payload_bytes tape_s useful_bytes_per_s trials right detected silent load_success "
+    "residual_byte_error_rate stop seed versions machine"
+).split()
+
+
+@pytest.fixture
+def rows():
+    study = Study(
+        bytes(range(64)),
+        "ramp",
+        codecs=("toy-checked", "toy_pulse", "toy_pulse:frames=3"),
+        receivers=("sound", "toy_deaf"),
+        channels=("toy_flips", "toy_flips:rate=0.005"),
+        trials=25,
+        seed=3,
+    )
+    return records(study, run(study))
+
+
+def test_a_record_says_all_that_is_promised(rows) -> None:
+    for row in rows:
+        told = json.loads(json.dumps(row.as_json(), allow_nan=False))
+        assert told == row.as_json()
+        assert [name for name in PROMISED if name not in told] == []
+        assert told["program_sha256"] == sha256(bytes(range(64))).hexdigest()
+        assert told["payload_bytes"] == 64
+        assert told["seed"] == 3
+        assert told["tape_s"] == pytest.approx(row.task.codec.encode(bytes(64)).duration_s)
+        assert told["useful_bytes_per_s"] == pytest.approx(64 / told["tape_s"])
+        assert told["versions"]["tapewright"] == version("tapewright")
+        assert told["versions"]["tapewright-toys"] == "1.0"
+        assert told["machine"]["cores"] >= 1
+
+
+def test_specs_stand_as_written_and_in_canonical_form(rows) -> None:
+    told = rows[0].as_json()
+    assert (told["codec"], told["codec_spec"]) == ("toy-checked", "toy_parity/toy_pulse:frames=1")
+    assert (told["channel"], told["channel_spec"]) == ("toy_flips", "toy_flips:rate=0,blank=0")
+    assert told["receiver"] == told["receiver_spec"] == "sound"
+
+
+def test_what_was_not_played_has_no_rate(rows) -> None:
+    refused = [row.as_json() for row in rows if row.task.receiver_name == "toy_deaf"]
+    assert len(refused) == 6
+    for told in refused:
+        assert (told["trials"], told["load_success"], told["residual_byte_error_rate"]) == (0, None, None)
+        assert told["stop"] == "refused: it needs a computer"
+        assert told["on_frontier"] is False
+
+
+def test_rates_follow_from_the_counts(rows) -> None:
+    for row in rows:
+        told = row.as_json()
+        if told["trials"]:
+            assert told["stop"] == "all trials ran"
+            assert told["load_success"]["rate"] == told["right"] / 25
+            assert told["residual_byte_error_rate"]["rate"] == told["byte_errors"] / (25 * 64)
+            for name in ("load_success", "residual_byte_error_rate"):
+                assert 0 <= told[name]["low"] <= told[name]["rate"] <= told[name]["high"] <= 1
+                assert "95 % two-sided" in told[name]["method"]
+
+
+def test_the_frontier_is_drawn_within_a_channel_and_a_receiver(rows) -> None:
+    marked = {(row.task.channel_name, row.task.codec_name) for row in rows if row.on_frontier}
+    # On a clean channel the fastest wins alone; on the noisy one the slow code buys fewer errors with its time.
+    assert marked == {
+        ("toy_flips", "toy_pulse"),
+        ("toy_flips:rate=0.005", "toy_pulse"),
+        ("toy_flips:rate=0.005", "toy_pulse:frames=3"),
+    }

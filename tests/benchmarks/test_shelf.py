@@ -1,0 +1,24 @@
+"""The shelf keeps recordings while they fit."""
+
+import pytest
+
+from tapewright.benchmarks.shelf import Shelf
+from tapewright.contracts import registry
+
+pytestmark = pytest.mark.usefixtures("toys")
+
+PROGRAM = bytes(100)
+ONE_TAPE_BYTES = 8 * 100 * 8
+"""Two tracks of float32, one frame a bit."""
+
+
+def test_a_recording_stands_until_others_need_the_room() -> None:
+    short, checked, long = (registry.codec(spec) for spec in ("toy_pulse", "toy-checked", "toy_pulse:frames=3"))
+    shelf = Shelf(PROGRAM, 44_100, most_bytes=2 * ONE_TAPE_BYTES + 8)
+    first = shelf.tape(short)
+    assert shelf.tape(checked) is shelf.tape(checked)
+    assert shelf.tape(short) is first
+    assert shelf.tape(long) is shelf.tape(long)  # larger than all the room there is: alone, but it stays
+    again = shelf.tape(short)
+    assert again == first
+    assert again is not first

@@ -1,0 +1,160 @@
+"""``tapewright compare`` from the outside."""
+
+import json
+import os
+import pty
+import re
+import struct
+import subprocess
+import sys
+import termios
+from fcntl import ioctl
+from pathlib import Path
+
+import pytest
+
+TOYS = Path(__file__).parents[1] / "benchmarks" / "toys"
+NOISY = "toy_flips:rate=0.001,blank=0.05"
+CALL = ("--codec", "toy_pulse", "--codec", "toy-checked", "--channel", "toy_flips", "--channel", NOISY)
+
+
+def environment(**more: str) -> dict[str, str]:
+    kept = {
+        name: value
+        for name, value in os.environ.items()
+        if not name.startswith(("TAPEWRIGHT_", "FORCE_", "COLUMNS", "NO_COLOR"))
+    }
+    return {**kept, "PYTHONPATH": str(TOYS), "PYTHONWARNINGS": "error", "TERM": "xterm-256color", **more}
+
+
+def compare(*arguments: str, cwd: Path | None = None, **more: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "tapewright", "compare", *arguments],
+        capture_output=True,
+        text=True,
+        cwd=cwd,
+        env=environment(**more),
+        timeout=120,
+    )
+
+
+def in_a_terminal(*arguments: str, columns: int, **more: str) -> str:
+    """What a terminal of that width is sent, stdout and stderr together."""
+    ours, theirs = pty.openpty()
+    ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 40, columns, 0, 0))
+    with subprocess.Popen(
+        [sys.executable, "-m", "tapewright", "compare", *arguments],
+        stdin=theirs,
+        stdout=theirs,
+        stderr=theirs,
+        env=environment(**more),
+    ) as running:
+        os.close(theirs)
+        sent = b""
+        while True:
+            try:
+                more_sent = os.read(ours, 65_536)
+            except OSError:  # how Linux says that nobody holds the other end any more
+                break
+            if not more_sent:
+                break
+            sent += more_sent
+        os.close(ours)
+        assert running.wait(timeout=60) == 0
+    return sent.decode()
+
+
+def test_the_table_says_what_was_found() -> None:
+    ran = compare(*CALL)
+    assert (ran.returncode, ran.stderr) == (0, "")
+    rows = [line.split() for line in ran.stdout.splitlines() if line.startswith("toy")]
+    assert [row[:2] for row in rows] == [
+        ["toy_pulse", "toy_flips"],
+        ["toy-checked", "toy_flips"],
+        ["toy_pulse", NOISY],
+        ["toy-checked", NOISY],
+    ]
+    # Nothing flips on the first channel: 40 of 40, whose exact interval starts at 0.025^(1/40) = 91.2 %, and whose
+    # byte errors are bounded by 1 - 0.025^(1/40) = 8.8e-2.
+    assert "40 / 0 / 0 100.0 %  (91.2 to 100.0) <= 8.8e-02" in ran.stdout
+    assert [row[-1] == "*" for row in rows] == [True, False, True, False]
+    assert "5512.5" in rows[0]  # one frame a bit at 44.1 kHz: 44,100 / 8 bytes a second
+    assert "40 of 40 right shows a load success of at least 92.7 %, not 100 %" in ran.stdout
+    assert "Silent losses, where a wrong program looks right: toy_pulse" in ran.stdout
+
+
+def test_a_pipe_gets_plain_text_of_full_width() -> None:
+    long = "toy_flips:rate=0.00200000000000000000000001,blank=0.0500000000000000000000000000000000000000000001"
+    ran = compare(*CALL, "--channel", long, "--trials", "2", COLUMNS="40")
+    assert "\x1b" not in ran.stdout + ran.stderr
+    assert sum(long in line for line in ran.stdout.splitlines()) == 2
+    assert all(line == line.rstrip() for line in ran.stdout.splitlines())
+
+
+@pytest.mark.parametrize("columns", [80, 140])
+def test_a_terminal_gets_no_line_wider_than_itself_and_no_colour_if_asked(columns) -> None:
+    sent = in_a_terminal(*CALL, "--trials", "3", columns=columns, NO_COLOR="1")
+    assert "to go" in sent  # the progress line
+    assert sent.count("\x1b[?25l") == sent.count("\x1b[?25h")  # the cursor is given back
+    assert not re.search(r"\x1b\[[0-9;]*(3[0-7]|38;)[0-9;]*m", sent)
+    page = sent[sent.rindex("codec ") :]
+    assert max(len(re.sub(r"\x1b\[[0-9;?]*[a-zA-Z]", "", line)) for line in page.splitlines()) <= columns
+    assert "3 / 0 / 0" in page
+
+
+def test_the_records_are_the_table_and_are_repeatable() -> None:
+    ran = compare(*CALL, "--json", "--trials", "30", "--seed", "5", "--workers", "1")
+    assert (ran.returncode, ran.stderr) == (0, "")
+    rows = json.loads(ran.stdout)
+    assert [(row["codec"], row["channel"]) for row in rows] == [
+        (codec, channel) for channel in ("toy_flips", NOISY) for codec in ("toy_pulse", "toy-checked")
+    ]
+    assert {(row["trials"], row["seed"], row["receiver"], row["program"]) for row in rows} == {
+        (30, 5, "sound", "chime")
+    }
+    assert {row["payload_bytes"] for row in rows} == {128}
+    again = compare(*CALL, "--json", "--trials", "30", "--seed", "5", "--workers", "2")
+    assert again.stdout == ran.stdout
+    other = compare(*CALL, "--json", "--trials", "30", "--seed", "6")
+    assert other.stdout != ran.stdout
+
+
+def test_refused_rows_are_said_and_not_counted() -> None:
+    ran = compare(*CALL, "--receiver", "toy_deaf", "--trials", "2")
+    assert ran.returncode == 0
+    assert ran.stdout.count("refused") == 4
+    assert ran.stdout.count("toy_deaf cannot load toy_pulse: it needs a computer\n") == 1
+    assert "No tape was played" in ran.stdout
+
+
+def test_a_program_file_is_taken_and_a_hostile_name_stays_harmless(tmp_path) -> None:
+    hostile = tmp_path / "[bold]red[bold] $x_1$ \x1b[31m.bin"
+    hostile.write_bytes(bytes(range(50)))
+    ran = compare(*CALL, "--program", hostile.name, "--trials", "2", "--json", "--plot", "p.png", cwd=tmp_path)
+    assert (ran.returncode, ran.stderr) == (0, "")
+    assert "\x1b" not in ran.stdout
+    assert {row["program"] for row in json.loads(ran.stdout)} == {hostile.name}
+    assert {row["payload_bytes"] for row in json.loads(ran.stdout)} == {50}
+
+
+@pytest.mark.parametrize(("name", "starts"), [("a.png", b"\x89PNG\r\n\x1a\n"), ("b.SVG", b"<?xml")])
+def test_the_picture_appears_whole_and_is_not_overwritten_unasked(name, starts, tmp_path) -> None:
+    call = (*CALL, "--trials", "3", "--plot", name)
+    assert compare(*call, cwd=tmp_path).returncode == 0
+    picture = tmp_path / name
+    assert picture.read_bytes().startswith(starts)
+    assert [path.name for path in tmp_path.iterdir()] == [name]
+    picture.write_bytes(b"mine")
+    refused = compare(*call, cwd=tmp_path)
+    assert (refused.returncode, refused.stdout) == (2, "")
+    assert "exists; --force overwrites it" in refused.stderr
+    assert picture.read_bytes() == b"mine"
+    assert compare(*call, "--force", cwd=tmp_path).returncode == 0
+    assert picture.read_bytes().startswith(starts)
+
+
+def test_without_the_library_for_pictures_one_line_says_what_to_install(tmp_path) -> None:
+    (tmp_path / "matplotlib.py").write_text("raise ImportError('not here')\n")
+    ran = compare(*CALL, "--plot", "a.png", cwd=tmp_path, PYTHONPATH=f"{tmp_path}{os.pathsep}{TOYS}")
+    assert (ran.returncode, ran.stdout) == (1, "")
+    assert ran.stderr == "tapewright: error: a picture needs matplotlib; pip install 'tapewright[plot]' brings it.\n"

@@ -1,0 +1,84 @@
+"""``tapewright plugins``: everything that can stand in a spec, the broken too."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+from tapewright.contracts import registry
+from tapewright.contracts.parameters import parameters_of
+
+TOYS = Path(__file__).parents[1] / "benchmarks" / "toys"
+
+
+def plugins(*arguments: str, path: str = str(TOYS)) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "tapewright", "plugins", *arguments],
+        capture_output=True,
+        text=True,
+        env={**os.environ, "PYTHONPATH": path, "PYTHONWARNINGS": "error"},
+        timeout=120,
+    )
+
+
+def test_every_registered_name_is_listed_with_its_parameters() -> None:
+    ran = plugins("--json")
+    assert (ran.returncode, ran.stderr) == (0, "")
+    entries = {(entry["kind"], entry["name"]): entry for entry in json.loads(ran.stdout)}
+    for kind in registry.KINDS:
+        for name in registry.installed(kind).names():
+            entry = entries[kind, name]
+            assert entry["summary"]
+            if entry["role"] == "preset":
+                assert entry["spec"] == registry.installed(kind).load(name).spec
+            else:
+                declared = parameters_of(registry.installed(kind).load(name))
+                assert [told["name"] for told in entry["parameters"]] == [one.name for one in declared]
+                assert [told["default"] for told in entry["parameters"]] == [one.default for one in declared]
+                assert [told["unit"] for told in entry["parameters"]] == [one.unit for one in declared]
+                assert all(told["help"] and told["range"] for told in entry["parameters"])
+    pulse = entries["codec", "toy_pulse"]
+    assert (pulse["role"], pulse["needs"], pulse["package"]) == ("line code", "computer", "tapewright-toys")
+    assert pulse["parameters"] == [
+        {
+            "name": "frames",
+            "default": 1,
+            "unit": "",
+            "low": 1,
+            "high": 100,
+            "choices": [],
+            "range": "1 to 100",
+            "help": "Frames a bit.",
+        }
+    ]
+
+
+def test_the_list_for_people_is_plain_in_a_pipe() -> None:
+    ran = plugins()
+    assert (ran.returncode, ran.stderr) == (0, "")
+    assert "\x1b" not in ran.stdout
+    lines = [" ".join(line.split()) for line in ran.stdout.splitlines()]
+    assert "toy_pulse line code, computer: A toy: one sign a bit." in lines
+    assert "frames=1 1 to 100: Frames a bit." in lines
+    assert "= toy_parity/toy_pulse" in lines
+    assert "wait_s=0 0 to 60 s: How long." in lines
+
+
+def test_a_broken_plug_in_is_a_line_and_not_a_crash() -> None:
+    ran = plugins()
+    assert "broken: codec: 'toy_broken' of package 'tapewright-toys' cannot be loaded: AttributeError" in ran.stdout
+    (entry,) = [entry for entry in json.loads(plugins("--json").stdout) if entry["name"] == "toy_broken"]
+    assert (entry["role"], entry["summary"]) == ("broken", "")
+    assert "has no attribute 'Missing'" in entry["error"]
+
+
+def test_two_packages_that_claim_one_name_are_both_named(tmp_path) -> None:
+    rival = tmp_path / "rival_toys-2.0.dist-info"
+    rival.mkdir()
+    (rival / "METADATA").write_text("Metadata-Version: 2.1\nName: rival-toys\nVersion: 2.0\n")
+    (rival / "entry_points.txt").write_text("[tapewright.codecs]\ntoy_pulse = rival_toys:Pulse\n")
+    ran = plugins(path=f"{TOYS}{os.pathsep}{tmp_path}")
+    assert ran.returncode == 0
+    assert "broken: codec: packages 'rival-toys' and 'tapewright-toys' both claim the name 'toy_pulse'" in ran.stdout
+    assert "toy-checked" in ran.stdout
