@@ -67,7 +67,7 @@ def merged(bodies: Sequence[Body], number: int, total: int, blocks: BlockFormat)
             return body
     if len(bodies) == 1:
         return bodies[0]
-    added = np.sum([body.values for body in bodies], axis=0, dtype=np.float32)
+    added = np.add.reduce([body.values for body in bodies], axis=0, dtype=np.float32)
     return _checked(added, bodies[0].times_s, number, total, blocks)
 
 

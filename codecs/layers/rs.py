@@ -5,7 +5,9 @@ word is its data followed by its parity. As C coded bytes hold ceil(C / n) words
 Bits that do not fill the last byte are filled up with zeros.
 
 Law: a corrected word is believed only if it is a codeword and ``2 e + f <= n - k``, with e the bytes that changed
-without having been erased and f the erasures. What a decoder says of itself does not count.
+without having been erased and f the erasures. What a decoder says of itself does not count. Within the bound a word
+of noise still passes with a chance of about 1/((n - k - f) / 2)!, and for certain where f = n - k: a verdict that can
+be relied on takes a check above.
 """
 
 from __future__ import annotations
@@ -36,7 +38,7 @@ class ReedSolomon(Layer):
     needs = "microcontroller"
 
     parity_bytes: int = parameter(32, "Parity bytes in each word (n - k).", unit="bytes", low=2, high=128)
-    word_bytes: int = parameter(255, "Longest word, parity included (n).", unit="bytes", low=4, high=255)
+    word_bytes: int = parameter(255, "Longest word, parity included (n).", unit="bytes", low=3, high=255)
     field_polynomial: int = parameter(0x11D, "Polynomial of GF(256) as a number.", low=0x101, high=0x1FF)
     first_root: int = parameter(0, "Power of the generator that is the first root.", low=0, high=254)
     generator: int = parameter(2, "Element of order 255 whose powers are the roots.", low=2, high=255)
@@ -102,7 +104,7 @@ class ReedSolomon(Layer):
         for place, size in enumerate(sizes):
             candidates = [reading.word(place, size) for reading in heard]
             words_clean = [bool(reading_clean[place]) for reading_clean in clean]
-            correction = corrector.first_sound(candidates, words_clean)
+            correction = corrector.most_credible(candidates, words_clean)
             time_s = float(passes[0].times_s[8 * starts[place]])
             event = self._said(correction, place, len(sizes), time_s)
             if event is not None:

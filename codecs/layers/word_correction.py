@@ -21,6 +21,9 @@ from .symbol_code import SymbolCode
 Reading = tuple[NDArray[np.uint8], NDArray[np.float32]]
 """The bytes of a word as read, shape (n,), and the weakest bit of each, shape (n,)."""
 
+_PLENTY_UNUSED = 8  # parity bytes left over: no need to look for a better word
+_PARITY_TO_GUESS = 24  # with half of it erased, random words are still accepted only once in 6! (1/t! for t = 6)
+
 # reedsolo keeps its field tables in module variables: two threads with different fields would mix them up.
 _ONE_AT_A_TIME = threading.Lock()
 
@@ -39,6 +42,11 @@ class Correction:
     errors: int
     erasures: int
 
+    @property
+    def used(self) -> int:
+        """Parity bytes that the correction takes: 2 e + f."""
+        return 2 * self.errors + self.erasures
+
 
 @dataclass(frozen=True, slots=True)
 class WordCorrector:
@@ -49,18 +57,24 @@ class WordCorrector:
     alpha: int
     first_root: int
 
-    def first_sound(self, readings: Sequence[Reading], clean: Sequence[bool]) -> Correction | None:
-        """The first reading that gives a word within the bound; readings that need no correction come first."""
+    def most_credible(self, readings: Sequence[Reading], clean: Sequence[bool]) -> Correction | None:
+        """The word within the bound that leaves most parity unused, which is what speaks for it; None if there is none.
+
+        A reading that is a codeword as it stands needs no other.
+        """
         for (word, confidence), is_clean in zip(readings, clean, strict=True):
             unheard = int(np.count_nonzero(confidence == 0))
             if is_clean and unheard <= self.code.parity_bytes:
                 return Correction(word, 0, unheard)
+        best: Correction | None = None
         for word, confidence in readings:
             for erased in self._erasures_to_try(confidence):
                 correction = self.corrected(word, erased)
-                if correction is not None:
-                    return correction
-        return None
+                if correction is not None and (best is None or correction.used < best.used):
+                    best = correction
+                if best is not None and best.used <= self.code.parity_bytes - _PLENTY_UNUSED:
+                    return best
+        return best
 
     def corrected(self, word: NDArray[np.uint8], erased: NDArray[np.bool_]) -> Correction | None:
         """``word`` corrected with the bytes where ``erased``, shape (n,), is true unknown; None if beyond the bound."""
@@ -69,12 +83,11 @@ class WordCorrector:
             return None
         errors = int(np.count_nonzero((found != word) & ~erased))
         erasures = int(np.count_nonzero(erased))
-        if 2 * errors + erasures > self.code.parity_bytes:
-            return None
-        return Correction(found, errors, erasures)
+        correction = Correction(found, errors, erasures)
+        return correction if correction.used <= self.code.parity_bytes else None
 
     def _erasures_to_try(self, confidence: NDArray[np.float32]) -> Iterator[NDArray[np.bool_]]:
-        """What is not known; then only what was not heard at all; then the weakest half of what could be erased.
+        """What is not known, if that is not too much; then only what was not heard at all; then the weakest bytes.
 
         A byte of which a bit was not heard at all is erased every time: its zeros say nothing, and a run of them
         would pass for the codeword of zeros.
@@ -84,10 +97,12 @@ class WordCorrector:
         if np.count_nonzero(unheard) > parity:
             return
         by_weakness = np.argsort(confidence, kind="stable")
-        unknown = int(np.count_nonzero(confidence <= LOST))
-        weaker_than_most = int(np.count_nonzero(confidence < np.median(confidence)))
-        counts = (min(unknown, parity), int(np.count_nonzero(unheard)), min(parity // 2, weaker_than_most))
-        for count in dict.fromkeys(max(count, counts[1]) for count in counts):
+        least = int(np.count_nonzero(unheard))
+        counts = [int(np.count_nonzero(confidence <= LOST)), least]
+        if parity >= _PARITY_TO_GUESS:
+            weaker_than_most = int(np.count_nonzero(confidence < np.median(confidence)))
+            counts.append(max(least, min(parity // 2, weaker_than_most)))
+        for count in dict.fromkeys(count for count in counts if count <= parity):
             erased = np.zeros(confidence.shape, np.bool_)
             erased[by_weakness[:count]] = True
             yield erased
