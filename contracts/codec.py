@@ -23,6 +23,8 @@ MOST_PAYLOAD_BYTES = 1 << 20
 FORMAT_VERSION = 1
 """Written on labels and into recordings; goes up when a default changes or a format means something else."""
 
+_MOST_CONFIDENCE = 1e6
+
 
 @dataclass(frozen=True)
 class Codec:
@@ -112,5 +114,6 @@ def _one_of(passes: tuple[SoftBits, ...]) -> SoftBits:
     if not passes:
         return SoftBits([])
     if len({len(heard) for heard in passes}) == 1:
-        return SoftBits(np.sum([heard.values for heard in passes], axis=0), passes[0].times_s)
+        total = np.sum([heard.values for heard in passes], axis=0, dtype=np.float64)
+        return SoftBits(np.clip(total, -_MOST_CONFIDENCE, _MOST_CONFIDENCE), passes[0].times_s)
     return max(passes, key=lambda heard: float(np.abs(heard.values).sum()))

@@ -10,6 +10,8 @@ import hashlib
 
 import numpy as np
 
+from .errors import UsageError
+
 
 def _words(name: str) -> tuple[int, ...]:
     digest = hashlib.blake2b(name.encode(), digest_size=16).digest()
@@ -21,7 +23,13 @@ def stream(seed: int, trial: int, name: str) -> np.random.Generator:
 
     >>> bool(stream(1, 2, "channel").random() == stream(1, 2, "channel").random())
     True
+
+    Raises:
+        UsageError: a seed or trial that is no whole number, or below 0.
     """
+    for argument, value in (("seed", seed), ("trial", trial)):
+        if not isinstance(value, int | np.integer) or isinstance(value, bool) or value < 0:
+            raise UsageError(f"Argument '{argument}' must be a whole number of at least 0, not {value!r}.")
     key = np.random.SeedSequence(entropy=seed, spawn_key=(trial, *_words(name)))
     return np.random.Generator(np.random.Philox(key))
 

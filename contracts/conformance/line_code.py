@@ -92,7 +92,7 @@ def length_is_as_declared(line_code: LineCode) -> None:
 
 
 def times_follow_the_tape(line_code: LineCode) -> None:
-    """The bytes of a clean tape stand in order, on the tape, and move with it; a byte's bits may be sent in any order."""
+    """The bytes of a clean tape stand in order, on the tape, and move with it, whatever the order of their bits."""
     bits = _sample_bits(line_code)
     tape = line_code.modulate(bits)
     heard = _comes_back(line_code, "a clean tape", bits, tape)
