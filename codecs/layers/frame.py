@@ -20,7 +20,7 @@ from ...contracts.errors import UsageError
 from ...contracts.layer import Heard, Layer
 from ...contracts.parameters import parameter
 from ...contracts.soft_bits import SoftBits
-from .block_bodies import body_of, merged
+from .block_bodies import Cutter, merged
 from .block_chain import Chain, chains
 from .block_format import BODY_CHECKS, MOST_BLOCKS, BlockFormat
 from .block_places import Place, placed
@@ -107,15 +107,12 @@ class Frame(Layer):
 
 def _gathered(passes: tuple[SoftBits, ...], known: list[dict[int, Place]], total: int, blocks: BlockFormat) -> Heard:
     """The data from the blocks of all passes."""
+    cutters = [Cutter(heard, places, total, blocks) for heard, places in zip(passes, known, strict=True)]
     values = np.zeros(total, np.float32)
     times = np.full(total, np.nan)
     missing, failing = [], []
     for number in range(blocks.blocks(total)):
-        bodies = [
-            body
-            for heard, places in zip(passes, known, strict=True)
-            if (body := body_of(heard, places, number, total, blocks)) is not None
-        ]
+        bodies = [body for cutter in cutters if (body := cutter.body(number)) is not None]
         if not bodies:
             missing.append(number)
             continue
