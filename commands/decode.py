@@ -21,7 +21,8 @@ def decode(
         str | None, typer.Option(help="Program that should come out: says which bytes differ. Default: none.")
     ] = None,
     receiver: Annotated[str, typer.Option(help="Who listens; 'tapewright plugins' lists them.")] = "sound",
-    seed: Annotated[int, typer.Option(min=0, help="Which specimen, where the receiver is drawn at random.")] = 0,
+    seed: Annotated[int, typer.Option(min=0, help="Which specimens, where the receiver is drawn at random.")] = 0,
+    trial: Annotated[int, typer.Option(min=0, help="Which specimen of the seed, as 'compare' counts its trials.")] = 0,
     origin: Annotated[
         str | None,
         typer.Option(help="Address of the first byte for .hex and .s19, such as 0x1000. Default: the label's, else 0."),
@@ -40,7 +41,7 @@ def decode(
 
     from ..contracts import registry
     from ..contracts.codec import FORMAT_VERSION
-    from ..contracts.errors import TargetNotMet, UsageError
+    from ..contracts.errors import TargetNotMet, UsageError, in_one_line
     from ..contracts.streams import stream
     from ..files.programs import parse_address, read_program, write_program
     from ..files.recordings import read_recording
@@ -62,18 +63,18 @@ def decode(
         say(f"note: {note}")
     if stack is None:
         if label is None:
-            raise UsageError(f"recording '{recording}' has no label that names its codec; --codec does.")
+            raise UsageError(f"recording '{in_one_line(recording)}' has no label that names its codec; --codec does.")
+        say(f"note: the recording's label says: {in_one_line(label.codec, 2000)}")
         stack = registry.codec(label.codec)
-        say(f"note: the recording's label says: {label.codec}")
     elif label is not None and label.codec != stack.spec:
-        say(f"note: the recording's label says: {label.codec}")
+        say(f"note: the recording's label says: {in_one_line(label.codec, 2000)}")
     if label is not None and label.format_version > FORMAT_VERSION:
         say(f"warning: format version {label.format_version} is newer than {FORMAT_VERSION}, the newest known here")
     refusal = listener.refusal(stack)
     if refusal is not None:
         raise UsageError(f"receiver '{listener.name}' cannot decode this: {refusal}")
 
-    decoded = listener.receive(stack, (source.signal,), stream(seed, 0, "receiver"))
+    decoded = listener.receive(stack, (source.signal,), stream(seed, trial, "receiver"))
     load = Load(decoded, expected, None if label is None else label.fits(decoded.payload))
     for line in load.lines():
         say(line)
@@ -81,7 +82,7 @@ def decode(
     if output is not None and is_worth_keeping:
         address = first_address if first_address is not None else 0 if label is None else label.origin
         write_program(output, decoded.payload, origin=address, force=force)
-    written = None if output is None or not is_worth_keeping else str(output)
+    written = None if output is None or not is_worth_keeping else in_one_line(output)
     if as_json:
         record = {"codec": stack.spec, "receiver": listener.spec, **load.to_json(), "file": written}
         typer.echo(json.dumps(record))

@@ -12,7 +12,8 @@ def degrade(
     recording: Annotated[Path, typer.Argument(help="WAV or FLAC.")],
     output: Annotated[Path, typer.Option("--output", "-o", help="Recording to write: .wav or .flac.")],
     channel: Annotated[str, typer.Option(help="Spec or grade; 'tapewright plugins' lists them.")] = "worn",
-    seed: Annotated[int, typer.Option(min=0, help="Which tape: the same seed gives the same audio.")] = 0,
+    seed: Annotated[int, typer.Option(min=0, help="Which tapes: the same seed gives the same audio.")] = 0,
+    trial: Annotated[int, typer.Option(min=0, help="Which tape of the seed, as 'compare' counts its trials.")] = 0,
     bits: Annotated[str, typer.Option(help="Bits a sample: 8, 16, 24, 32 or float; FLAC: 8, 16 or 24.")] = "16",
     force: Annotated[bool, typer.Option("--force", help="Overwrite an existing file.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print what was done as JSON.")] = False,
@@ -33,16 +34,17 @@ def degrade(
     stack = registry.channel(channel)
     source = read_recording(recording)
     check_recording(output, bits, source.signal.sample_rate_hz, source.signal.frames)
-    heard = stack.degrade(source.signal, stream(seed, 0, "channel"))
+    heard = stack.degrade(source.signal, stream(seed, trial, "channel"))
+    tape = f"{channel}, seed {seed}, trial {trial}"
     label = source.label
     if label is not None:
-        label = replace(label, history=(*label.history, f"degraded by {channel}, seed {seed}"))
+        label = replace(label, history=(*label.history, f"degraded by {tape}"))
     written = write_recording(output, heard, depth=bits, label=label, force=force)
     notes = (*source.notes, *written)
     for note in notes:
         typer.echo(f"note: {note}", err=True)
     if as_json:
-        record = {"channel": stack.spec, "seed": seed, "tape_s": heard.duration_s, "file": str(output), "notes": notes}
-        typer.echo(json.dumps(record))
+        record = {"channel": stack.spec, "seed": seed, "trial": trial, "tape_s": heard.duration_s}
+        typer.echo(json.dumps({**record, "file": str(output), "notes": notes}))
     else:
-        typer.echo(f"{output}: {heard.duration_s:.1f} s through {channel}, seed {seed}", err=True)
+        typer.echo(f"{output}: {heard.duration_s:.1f} s through {tape}", err=True)

@@ -27,7 +27,7 @@ def encode(
 
     from ..contracts import registry
     from ..contracts.codec import FORMAT_VERSION
-    from ..files.label import Label
+    from ..files.label import Label, cassette_note
     from ..files.programs import read_program
     from ..files.recordings import check_recording, write_recording
     from ..files.writing import check_output
@@ -40,7 +40,8 @@ def encode(
     label = Label.of(source.name, source.data, stack.spec, FORMAT_VERSION, source.origin)
     signal = stack.encode(source.data, sample_rate_hz)
     notes = write_recording(output, signal, depth=bits, label=label, force=force)
-    for note in (*source.notes, *notes):
+    length = cassette_note(tape_s)
+    for note in (*source.notes, *((length,) if length else ()), *notes):
         typer.echo(f"note: {note}", err=True)
     if as_json:
         record = {**label.to_json(), "tape_s": tape_s, "sample_rate_hz": sample_rate_hz, "file": str(output)}

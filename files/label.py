@@ -81,6 +81,23 @@ class Label:
         return "\n".join(f"{title:<11}{text}" for title, text in rows)
 
 
+def cassette_note(tape_s: float) -> str | None:
+    """What to know before recording that long; None if one side of the commonest cassette holds it.
+
+    A C60 holds 30 minutes a side, a C90 45 and a C120 60 (common practice).
+
+    >>> cassette_note(35 * 60)
+    'plays 35 minutes: longer than one side of a C60; a C90 holds it'
+    """
+    minutes = tape_s / 60
+    if minutes <= 30:
+        return None
+    for name, side in (("C90", 45), ("C120", 60)):
+        if minutes <= side:
+            return f"plays {minutes:.0f} minutes: longer than one side of a C60; a {name} holds it"
+    return f"plays {minutes:.0f} minutes: longer than one side of any cassette"
+
+
 def label_from_json(text: str) -> Label | None:
     """The label in a recording's metadata; None if it is none of ours or has been damaged.
 
@@ -91,7 +108,7 @@ def label_from_json(text: str) -> Label | None:
         told = json.loads(text)
         return Label(
             name=in_one_line(told["name"], 80),
-            codec=_text(told["codec"]),
+            codec=_spec(told["codec"]),
             format_version=int(told["format_version"]),
             payload_bytes=int(told["payload_bytes"]),
             crc32=int(told["crc32"], 16),
@@ -102,7 +119,8 @@ def label_from_json(text: str) -> Label | None:
         return None
 
 
-def _text(value: Any) -> str:
-    if not isinstance(value, str):
-        raise TypeError("a spec is text")
+def _spec(value: Any) -> str:
+    # '@' would have a stranger's recording choose which of the user's files is read.
+    if not isinstance(value, str) or value.lstrip().startswith("@"):
+        raise TypeError("a spec is text, and on a label no name of a file")
     return value

@@ -19,7 +19,7 @@ from ..contracts.errors import TapewrightError, UsageError, in_one_line
 from ..contracts.signal import HIGHEST_RATE_HZ, LOUDEST, LOWEST_RATE_HZ, Signal
 from .label import Label, label_from_json
 from .reading import opened
-from .wav_header import announced_frames
+from .wav_header import announced_frames, forget_the_time
 from .writing import whole_file
 
 MOST_FRAMES = 60 * 60 * 192_000
@@ -121,6 +121,9 @@ def write_recording(
                     sound.comment = comment
                 for block in _blocks(signal):
                     sound.write(block.T if depth == "float" else np.clip(block, -1.0, 1.0).T)
+            if container == "WAV":
+                with part.open("r+b") as file:
+                    forget_the_time(file)
         except soundfile.SoundFileError as error:
             told = in_one_line(str(getattr(error, "error_string", error)), 120).rstrip(".")
             raise TapewrightError(f"recording '{in_one_line(path)}' cannot be written: {told}.") from None
@@ -142,6 +145,9 @@ def check_recording(path: Path, depth: str, sample_rate_hz: int, frames: int = 0
     highest = _HIGHEST_FLAC_RATE_HZ if container == "FLAC" else HIGHEST_RATE_HZ
     if not LOWEST_RATE_HZ <= sample_rate_hz <= highest:
         raise UsageError(f"{owner}: {container} takes {LOWEST_RATE_HZ} to {highest} Hz, not {sample_rate_hz}.")
+    if frames > MOST_FRAMES:
+        hours = frames / sample_rate_hz / 3600
+        raise UsageError(f"{owner} would last {hours:.1f} hours ({frames} frames); at most {MOST_FRAMES} frames.")
     sample_bytes = 4 if depth == "float" else int(depth) // 8
     if container == "WAV" and frames * 2 * sample_bytes > _MOST_WAV_BYTES:
         raise UsageError(f"{owner}: WAV holds at most 4 GiB; FLAC or fewer bits would do.")
@@ -157,7 +163,9 @@ def _check(sound: Any, owner: str) -> None:
         )
     if sound.frames > MOST_FRAMES:
         hours = sound.frames / sound.samplerate / 3600
-        raise UsageError(f"{owner} says it holds {hours:.1f} hours ({sound.frames} frames); at most {MOST_FRAMES}.")
+        raise UsageError(
+            f"{owner} says it holds {hours:.1f} hours ({sound.frames} frames); at most {MOST_FRAMES} frames."
+        )
 
 
 def _read(sound: Any, owner: str, announced: int | None) -> Recording:

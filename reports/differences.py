@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
 from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 from ..contracts.decoded import Decoded, Event
@@ -62,11 +64,18 @@ def differences(decoded: Decoded, expected: bytes) -> tuple[Difference, ...]:
     longest = max(len(heard), len(expected))
     wrong = (place for place in range(longest) if heard[place : place + 1] != expected[place : place + 1])
     lost = set(decoded.lost)
+    placed = sorted(((event.time_s, event) for event in decoded.events if event.time_s is not None), key=itemgetter(0))
+    moments = [moment for moment, _ in placed]
     found = []
     for _, group in groupby(enumerate(wrong), lambda pair: pair[1] - pair[0]):
         places = [place for _, place in group]
         start, end = places[0], places[-1] + 1
-        time_s = _time(decoded.times_s[start:end])
+        times = decoded.times_s[start:end]
+        time_s = (min(times), max(times)) if times else None
+        near: tuple[Event, ...] = ()
+        if time_s is not None:
+            first = bisect_left(moments, time_s[0] - NEIGHBOURHOOD_S)
+            near = tuple(event for _, event in placed[first : bisect_right(moments, time_s[1] + NEIGHBOURHOOD_S)])
         found.append(
             Difference(
                 start,
@@ -74,20 +83,10 @@ def differences(decoded: Decoded, expected: bytes) -> tuple[Difference, ...]:
                 heard[start:end],
                 sum(place in lost for place in places),
                 time_s,
-                tuple(event for event in decoded.events if _near(event, time_s)),
+                near,
             )
         )
     return tuple(found)
-
-
-def _time(times_s: tuple[float, ...]) -> tuple[float, float] | None:
-    return (min(times_s), max(times_s)) if times_s else None
-
-
-def _near(event: Event, time_s: tuple[float, float] | None) -> bool:
-    if event.time_s is None or time_s is None:
-        return False
-    return time_s[0] - NEIGHBOURHOOD_S <= event.time_s <= time_s[1] + NEIGHBOURHOOD_S
 
 
 def _shown(data: bytes) -> str:

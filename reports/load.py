@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import zlib
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from ..contracts.decoded import Decoded, Event
@@ -13,7 +14,7 @@ MOST_LINES = 40
 """Events and differences shown to a person; the plain record holds all."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Load:
     """One decoded recording and what it is held against.
 
@@ -27,7 +28,7 @@ class Load:
     expected: bytes | None = None
     label_fits: bool | None = None
 
-    @property
+    @cached_property
     def differences(self) -> tuple[Difference, ...]:
         """Runs of bytes that are not as expected; none if nothing is expected."""
         return () if self.expected is None else differences(self.decoded, self.expected)

@@ -30,9 +30,10 @@ def test_the_wire_changes_nothing(recorded: Shell) -> None:
     assert np.array_equal(degraded(recorded, "b.wav", "--channel", "wire"), before)
 
 
-def test_the_audio_is_that_of_the_channel_with_the_seed_s_stream(recorded: Shell) -> None:
-    expected = registry.channel("worn").degrade(read_recording(Path("a.wav")).signal, stream(5, 0, "channel"))
-    assert np.array_equal(degraded(recorded, "b.wav", "--channel", "worn", "--seed", 5), expected.samples)
+def test_the_audio_is_that_of_the_channel_with_the_trial_s_stream(recorded: Shell) -> None:
+    expected = registry.channel("worn").degrade(read_recording(Path("a.wav")).signal, stream(5, 2, "channel"))
+    heard = degraded(recorded, "b.wav", "--channel", "worn", "--seed", 5, "--trial", 2)
+    assert np.array_equal(heard, expected.samples)
 
 
 def test_same_seed_same_file_other_seed_other_file(recorded: Shell) -> None:
@@ -48,7 +49,7 @@ def test_the_label_goes_along_with_what_was_done(recorded: Shell) -> None:
     label = read_recording(Path("c.flac")).label
     assert label is not None
     assert label.name == "chime"
-    assert label.history == ("degraded by wire, seed 0", "degraded by level:gain_db=-3, seed 7")
+    assert label.history == ("degraded by wire, seed 0, trial 0", "degraded by level:gain_db=-3, seed 7, trial 0")
 
 
 def test_clipping_is_said(recorded: Shell) -> None:
@@ -64,7 +65,7 @@ def test_clipping_is_said(recorded: Shell) -> None:
 def test_talk_goes_to_stderr(recorded: Shell) -> None:
     outcome = recorded("degrade", "a.wav", "-o", "b.wav", "--channel", "wire", "--seed", 3)
     assert outcome.out == ""
-    assert outcome.err == "b.wav: 0.3 s through wire, seed 3\n"
+    assert outcome.err == "b.wav: 0.3 s through wire, seed 3, trial 0\n"
 
 
 def test_the_recording_itself_is_protected(recorded: Shell) -> None:

@@ -74,6 +74,14 @@ def test_gaps_and_addresses_are_said(shell: Shell) -> None:
     assert "Length     5 bytes from address 1000" in outcome.out
 
 
+def test_a_program_too_long_for_any_recording_is_refused_before_any_work(shell: Shell) -> None:
+    Path("long.bin").write_bytes(bytes(60_000))
+    outcome = shell("encode", "long.bin", "-o", "a.flac", "--codec", "plain-clocked")
+    assert outcome.code == 2
+    assert "recording 'a.flac' would last 12." in outcome.complaint
+    assert not Path("a.flac").exists()
+
+
 def test_the_help_states_defaults_and_an_example(shell: Shell) -> None:
     told = " ".join(shell("encode", "--help").out.split())
     assert "[default: sturdy]" in told

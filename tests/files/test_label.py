@@ -7,7 +7,7 @@ import json
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tapewright.files.label import Label, label_from_json
+from tapewright.files.label import Label, cassette_note, label_from_json
 
 LABEL = Label.of("chime.hex", b"123456789", "contents/fsk:baud=300", 1, 0x1000)
 
@@ -51,6 +51,7 @@ def test_labels_round_trip_through_json(
         json.dumps({**LABEL.to_json(), "crc32": 5}),
         json.dumps({**LABEL.to_json(), "crc32": "xyz"}),
         json.dumps({**LABEL.to_json(), "codec": 7}),
+        json.dumps({**LABEL.to_json(), "codec": " @/etc/hosts"}),
         json.dumps({**LABEL.to_json(), "format_version": None}),
         json.dumps({**LABEL.to_json(), "history": 3}),
         json.dumps({**LABEL.to_json(), "payload_bytes": 1e999}),
@@ -78,3 +79,10 @@ def test_the_text_holds_what_a_person_needs() -> None:
         "CRC-32     CBF43926",
     ]
     assert LABEL.to_text(1, LABEL.codec).splitlines()[1] == "Codec      contents"
+
+
+@pytest.mark.parametrize(
+    ("minutes", "told"), [(30, "None"), (31, "a C90 holds it"), (46, "a C120 holds it"), (61, "of any cassette")]
+)
+def test_a_recording_longer_than_a_side_is_told(minutes: int, told: str) -> None:
+    assert str(cassette_note(60 * minutes)).endswith(told)
