@@ -16,8 +16,15 @@ from ..contracts.signal import Signal
 from .band import Band
 from .reading import RATE_HZ, frequency_hz, inner, tone
 
-GRID_HZ = 256
-"""How often a second the random walks of phase and the smooth noise are drawn, whatever the sample rate."""
+PHASE_GRID_HZ = 4
+NOISE_GRID_HZ = 256
+"""How often a second the phases of wow and flutter and the smooth noise are drawn, whatever the sample rate.
+
+Between the draws they are the cubic B-spline of the drawn numbers, so that the speed has no kinks.
+"""
+
+KNOTS_HZ = 600
+"""The read position is worked out at least this often a second: 15 times a period of the fastest noise."""
 
 PHASE_WALK_RAD = 0.3
 """Standard deviation of the phase of wow and flutter against a clock, gained in one period (modelling prior)."""
@@ -35,13 +42,15 @@ class Motion:
     """Where on the tape each output is read.
 
     Attributes:
-        positions: frames of the tape, at every 64th output; float64, shape (knots,).
+        positions: frames of the tape, every ``knot_frames`` outputs; float64, shape (knots,).
         slopes: speed re nominal at the same places.
+        knot_frames: a power of two.
         outputs: how many outputs read the whole tape.
     """
 
     positions: NDArray[np.float64]
     slopes: NDArray[np.float64]
+    knot_frames: int
     outputs: int
 
 
@@ -89,41 +98,42 @@ class Drift(ChannelModel):
 
     def motion(self, frames: int, sample_rate_hz: int, rng: np.random.Generator) -> Motion:
         """The read positions for a tape of ``frames`` frames, at least one."""
-        from ..kernels.warp import KNOT_FRAMES, KNOTS_PER_BLOCK
+        from ..kernels.warp import BLOCK_FRAMES
 
         drawn = sum(rng.uniform(-1.0, 1.0, size=2)[: self.decks])
         offset = (self.speed_percent + self.speed_percent_limit * float(drawn)) / 100
         wow, flutter, noise = self.wow_percent / 100, self.flutter_percent / 100, self.noise_percent / 100
         slowest = 1 + offset - wow - flutter - MOST_NOISE * noise
-        blocks = math.ceil((frames / slowest + 1) / (KNOT_FRAMES * KNOTS_PER_BLOCK))
-        knots = blocks * KNOTS_PER_BLOCK + 1
+        knot_frames = min(BLOCK_FRAMES, 1 << (sample_rate_hz // KNOTS_HZ).bit_length() >> 1)
+        knots = math.ceil((frames / slowest + 1) / BLOCK_FRAMES) * (BLOCK_FRAMES // knot_frames) + 1
 
         # Twice as many places as knots: the middle ones are for Simpson's rule.
-        times_s = np.arange(2 * knots - 1) * (KNOT_FRAMES / 2 / sample_rate_hz)
-        walks = self._walks(float(times_s[-1]), rng)
-        grid_s = np.arange(walks.shape[1]) / GRID_HZ
+        times_s = np.arange(2 * knots - 1) * (knot_frames / 2 / sample_rate_hz)
+        phases, waver = self._random(times_s, rng)
         speed = np.full(times_s.size, 1 + offset)
-        for peak, hz, walk in ((wow, self.wow_hz, walks[0]), (flutter, self.flutter_hz, walks[1])):
-            if peak:
-                speed += peak * np.sin(2 * np.pi * hz * times_s + np.interp(times_s, grid_s, walk))
+        if wow:
+            speed += wow * np.sin(2 * np.pi * self.wow_hz * times_s + phases[0])
+        if flutter:
+            speed += flutter * np.sin(2 * np.pi * self.flutter_hz * times_s + phases[1])
         if noise:
-            speed += noise * np.interp(times_s, grid_s, walks[2])
-        advance = KNOT_FRAMES / 6 * (speed[:-2:2] + 4 * speed[1::2] + speed[2::2])
+            speed += noise * np.clip(waver, -MOST_NOISE, MOST_NOISE)
+        advance = knot_frames / 6 * (speed[:-2:2] + 4 * speed[1::2] + speed[2::2])
         positions = np.concatenate(((0.0,), np.cumsum(advance)))
         slopes = np.ascontiguousarray(speed[::2])
-        return Motion(positions, slopes, _outputs(positions, slopes, frames))
+        return Motion(positions, slopes, knot_frames, _outputs(positions, slopes, knot_frames, frames))
 
-    def _walks(self, duration_s: float, rng: np.random.Generator) -> NDArray[np.float64]:
-        """Phases of wow and flutter and the smooth noise (rms 1) on the grid, shape (3, places)."""
+    def _random(
+        self, times_s: NDArray[np.float64], rng: np.random.Generator
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Phases of wow and flutter, shape (2, times), and the smooth noise (rms 1), shape (times,)."""
         starts = rng.uniform(0.0, 2 * np.pi, size=2)
-        warm_up = _WARM_UP_S * GRID_HZ
-        places = math.ceil(duration_s * GRID_HZ) + 2
-        drawn = rng.standard_normal((warm_up + places, 3))
-        walks = np.empty((3, places))
-        for row, hz in enumerate((self.wow_hz, self.flutter_hz)):
-            walks[row] = starts[row] + PHASE_WALK_RAD * math.sqrt(hz / GRID_HZ) * np.cumsum(drawn[warm_up:, row])
-        walks[2] = _smooth(drawn[:, 2])[warm_up:]
-        return walks
+        warm_up = _WARM_UP_S * PHASE_GRID_HZ
+        steps = math.ceil(float(times_s[-1]) * PHASE_GRID_HZ) + 4
+        drawn = rng.standard_normal((warm_up + steps, 2 + NOISE_GRID_HZ // PHASE_GRID_HZ))
+        per_step = PHASE_WALK_RAD * np.sqrt(np.array([self.wow_hz, self.flutter_hz]) / PHASE_GRID_HZ)
+        phases = starts + per_step * np.cumsum(drawn[warm_up:, :2], axis=0)
+        waver = _smooth(drawn[:, 2:].ravel())[_WARM_UP_S * NOISE_GRID_HZ :]
+        return _spline(phases.T, times_s * PHASE_GRID_HZ), _spline(waver, times_s * NOISE_GRID_HZ)
 
     def degrade(self, signal: Signal, rng: np.random.Generator) -> Signal:
         if self.still or signal.frames == 0:
@@ -133,7 +143,7 @@ class Drift(ChannelModel):
         motion = self.motion(signal.frames, signal.sample_rate_hz, rng)
         out = np.empty((2, motion.outputs), np.float32)
         left, right = signal.samples
-        warp(left, right, out[0], out[1], motion.positions, motion.slopes, weights())
+        warp(left, right, out[0], out[1], motion.positions, motion.slopes, motion.knot_frames, weights())
         return Signal.owning(out, signal.sample_rate_hz)
 
     @classmethod
@@ -152,28 +162,41 @@ class Drift(ChannelModel):
 
 
 def _smooth(white: NDArray[np.float64]) -> NDArray[np.float64]:
-    """White noise on the grid made smooth: 0.5 to 40 Hz, rms 1, cut off at ``MOST_NOISE``."""
+    """White noise on the grid made smooth: 0.5 to 40 Hz, and of rms 1 once it is a spline."""
     from ..kernels.filters import STATE, section
 
-    sections = Band(low_hz=NOISE_LOW_HZ, high_hz=NOISE_HIGH_HZ, order=2).sections(GRID_HZ)
-    z = np.exp(-1j * np.pi * (np.arange(8192) + 0.5) / 8192)
+    sections = Band(low_hz=NOISE_LOW_HZ, high_hz=NOISE_HIGH_HZ, order=2).sections(NOISE_GRID_HZ)
+    w = np.pi * (np.arange(8192) + 0.5) / 8192
+    z = np.exp(-1j * w)
     gain = np.prod([np.abs((b0 + (b1 + b2 * z) * z) / (1 + (a1 + a2 * z) * z)) for b0, b1, b2, a1, a2 in sections], 0)
-    noise = (white / math.sqrt(np.mean(gain**2))).astype(np.float32)
+    # The mean power of a cubic B-spline with these coefficients: the samples of the B-spline of degree 7.
+    splined = (2416 + 2382 * np.cos(w) + 240 * np.cos(2 * w) + 2 * np.cos(3 * w)) / 5040
+    noise = (white / math.sqrt(np.mean(gain**2 * splined))).astype(np.float32)
     for coefficients in sections:
         section(noise, np.zeros_like(noise), coefficients, np.zeros(STATE))
-    return np.clip(noise.astype(np.float64), -MOST_NOISE, MOST_NOISE)
+    return noise.astype(np.float64)
 
 
-def _outputs(positions: NDArray[np.float64], slopes: NDArray[np.float64], frames: int) -> int:
+def _spline(rows: NDArray[np.float64], places: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The cubic B-spline with coefficients along the last axis, at ``places``; 0 lies on the second coefficient."""
+    whole = places.astype(np.int64)
+    u = places - whole
+    v = 1 - u
+    out: NDArray[np.float64] = v**3 / 6 * rows[..., whole]
+    out += (2 / 3 - u * u * (1 - u / 2)) * rows[..., whole + 1]
+    out += (2 / 3 - v * v * (1 - v / 2)) * rows[..., whole + 2]
+    out += u**3 / 6 * rows[..., whole + 3]
+    return out
+
+
+def _outputs(positions: NDArray[np.float64], slopes: NDArray[np.float64], knot_frames: int, frames: int) -> int:
     """How many outputs read at or before the last frame: the cubic between knots, as the kernel has it."""
-    from ..kernels.warp import KNOT_FRAMES
-
     knot = min(int(np.searchsorted(positions, frames - 1, side="right")) - 1, positions.size - 2)
-    u = np.arange(KNOT_FRAMES) / KNOT_FRAMES
+    u = np.arange(knot_frames) / knot_frames
     rise = positions[knot + 1] - positions[knot]
-    s0, s1 = KNOT_FRAMES * slopes[knot], KNOT_FRAMES * slopes[knot + 1]
+    s0, s1 = knot_frames * slopes[knot], knot_frames * slopes[knot + 1]
     place = positions[knot] + u * (s0 + u * (3 * rise - 2 * s0 - s1 + u * (s0 + s1 - 2 * rise)))
-    return KNOT_FRAMES * knot + int((place <= frames - 1).sum())
+    return knot_frames * knot + int((place <= frames - 1).sum())
 
 
 def _deviation_percent(signal: Signal) -> NDArray[np.float64]:

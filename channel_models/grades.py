@@ -10,7 +10,7 @@ Where these models fall short of the tape they stand for:
 - no automatic level control, modulation noise, print-through, residue of an earlier recording, or hum;
 - a dropout takes off the same at all frequencies, what its lift would take off at 3,150 Hz: higher tones get off too
   lightly, lower ones suffer too much;
-- the spacing of a worn tape is a first-order slope with the same -3 dB point (within 1.3 dB to 10 kHz);
+- the spacing of a worn tape is a first-order slope that agrees with it at 6.3 kHz (within 1 dB below, 2 dB at 10 kHz);
 - head contact does not fluctuate, the azimuth error costs no treble, crosstalk is equal at all frequencies;
 - wow is one wandering sine and flutter another, whatever part of the deck they come from.
 """
@@ -36,8 +36,17 @@ TRACK_SPACING_MM = 0.9
 """Between the centres of left and right: 0.6 mm tracks, 0.3 mm apart."""
 
 ALIGNED_SPACING_UM = 0.25
+"""The band of the aligned chain includes this much; what a tape has beyond it acts as a difference."""
+
+SPACING_AT_HZ = 6300.0
+"""Where the first-order slope costs what the spacing costs."""
+
 LEAST_LIFT_UM = 0.83
+"""A dropout is a lift of at least this: 6 dB at 6.3 kHz."""
+
 DEPTH_AT_HZ = 3150.0
+"""Where the depth that stands for all frequencies is what the lift costs: among the tones that formats use."""
+
 MISSING_DB = 30.0
 """Missing oxide costs more than 20 dB at all frequencies (modelling prior)."""
 
@@ -176,8 +185,8 @@ def grade(machine: Machine, tape: Tape) -> str:
     ]
     extra_um = tape.spacing_um - ALIGNED_SPACING_UM
     if extra_um > 0:
-        half_hz = 10 * math.log10(2) / spacing_loss_db(extra_um, 1.0)
-        stages.append(("band", {"low_hz": 0.0, "high_hz": half_hz, "order": 1}))
+        loss = 10 ** (spacing_loss_db(extra_um, SPACING_AT_HZ) / 10)
+        stages.append(("band", {"low_hz": 0.0, "high_hz": SPACING_AT_HZ / math.sqrt(loss - 1), "order": 1}))
     stages += [
         (
             "skew",

@@ -23,7 +23,7 @@ SINE_POWER = 0.5
 OFF_DB = -200.0
 _RISE_S = 120e-6
 _LEVELS_S = 15e-6
-_PIECE_FRAMES = 64 * 4096
+_PIECE_BLOCKS = 64
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,7 @@ class Hiss(ChannelModel):
         key_0, key_1, upper_0, upper_1 = (np.uint64(word) for word in words(rng, 4))
         if self.level_db <= OFF_DB or signal.frames == 0:
             return signal
-        from ..kernels.noise import add_noise
+        from ..kernels.noise import BLOCK_FRAMES, add_noise
 
         out = signal.samples.copy()
         sigma = np.float32(self.deviation(signal.sample_rate_hz))
@@ -80,10 +80,11 @@ class Hiss(ChannelModel):
 
         coefficients = _shaping(signal.sample_rate_hz)
         state = np.zeros(STATE)
-        for start in range(0, signal.frames, _PIECE_FRAMES):
-            piece = out[:, start : start + _PIECE_FRAMES]
+        piece_frames = _PIECE_BLOCKS * BLOCK_FRAMES
+        for start in range(0, signal.frames, piece_frames):
+            piece = out[:, start : start + piece_frames]
             noise = np.zeros_like(piece, order="C")
-            add_noise(noise[0], noise[1], start // 4096, key_0, key_1, upper_0, upper_1, sigma)
+            add_noise(noise[0], noise[1], start // BLOCK_FRAMES, key_0, key_1, upper_0, upper_1, sigma)
             section(noise[0], noise[1], coefficients, state)
             piece += noise
         return Signal.owning(out, signal.sample_rate_hz)

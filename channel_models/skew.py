@@ -17,6 +17,7 @@ from .reading import RATE_HZ, inner, phasor, tone
 WANDER_HZ = (0.5, 2.0)
 """The wander's frequency is drawn evenly between these (modelling prior)."""
 
+_KNOT_FRAMES = 64
 _PROBE_HZ = 2000.0
 
 
@@ -47,18 +48,18 @@ class Skew(ChannelModel):
         swing_s = self.wander_us * 1e-6 / 2
         if signal.frames == 0 or (skew_s == 0 and swing_s == 0):
             return signal
-        from ..kernels.warp import BLOCK_FRAMES, KNOT_FRAMES, KNOTS_PER_BLOCK, warp, weights
+        from ..kernels.warp import BLOCK_FRAMES, warp, weights
 
         rate = signal.sample_rate_hz
-        knots = math.ceil(signal.frames / BLOCK_FRAMES) * KNOTS_PER_BLOCK + 1
-        places = np.arange(knots) * float(KNOT_FRAMES)
+        knots = math.ceil(signal.frames / BLOCK_FRAMES) * (BLOCK_FRAMES // _KNOT_FRAMES) + 1
+        places = np.arange(knots) * float(_KNOT_FRAMES)
         phase = 2 * np.pi * hz / rate * places + start
         positions = places - rate * (skew_s + swing_s * np.sin(phase))
         slopes = 1 - 2 * np.pi * hz * swing_s * np.cos(phase)
         out = np.empty_like(signal.samples)
         out[0] = signal.samples[0]
         right = signal.samples[1]
-        warp(right, right, out[1], out[1], positions, slopes, weights())
+        warp(right, right, out[1], out[1], positions, slopes, _KNOT_FRAMES, weights())
         return Signal.owning(out, rate)
 
     @classmethod

@@ -1,6 +1,6 @@
 """Reading a tape at a place that is not a whole frame: eight taps whose weights are polynomials of the fraction.
 
-The read position is given at knots 64 frames apart, with its slope; between them it is the cubic through both. Over
+The read position is given at knots some frames apart, with its slope; between them it is the cubic through both. Over
 a run in which the whole part of the position advances by one a frame, neighbouring outputs read neighbouring inputs,
 so the weights are evaluated along the run and no input is gathered one by one.
 
@@ -17,13 +17,9 @@ from numba import njit, types
 from numpy.typing import NDArray
 
 BLOCK_FRAMES = 4096
-KNOT_FRAMES = 64
-KNOTS_PER_BLOCK = BLOCK_FRAMES // KNOT_FRAMES
 REACH = 4
 """A frame reads at most this many frames ahead of its position."""
 
-_KNOT = np.int64(KNOT_FRAMES)
-_PER_KNOT = 1.0 / KNOT_FRAMES
 _MARGIN = 16
 _HALF = np.float32(0.5)
 _NOTHING = np.float32(0)
@@ -62,7 +58,7 @@ def weights() -> NDArray[np.float32]:
 
 
 @njit(
-    types.void(_READ, _READ, _FLOATS, _FLOATS, _DOUBLES, _DOUBLES, _TABLE),
+    types.void(_READ, _READ, _FLOATS, _FLOATS, _DOUBLES, _DOUBLES, types.int64, _TABLE),
     fastmath=True,
     error_model="numpy",
     nogil=True,
@@ -75,6 +71,7 @@ def warp(
     right_out: NDArray[np.float32],
     positions: NDArray[np.float64],
     slopes: NDArray[np.float64],
+    knot_frames: int,
     table: NDArray[np.float32],
 ) -> None:
     """Write what is read at the given positions.
@@ -82,18 +79,21 @@ def warp(
     Args:
         left, right: the tape, shape (frames,); beyond it there is silence.
         left_out, right_out: shape (outputs,).
-        positions: at every 64th output, in frames of the tape, increasing; shape (knots,), enough knots to close the
-            last block.
+        positions: where the outputs 0, ``knot_frames``, 2 ``knot_frames`` ... read, in frames of the tape,
+            increasing; shape (knots,), enough knots to close the last block.
         slopes: frames of the tape an output, at the same places.
+        knot_frames: a power of two up to 4,096.
         table: ``weights()``.
     """
     a0, a1, a2, a3, a4, a5 = table[0, 0], table[0, 1], table[0, 2], table[0, 3], table[0, 4], table[0, 5]
     b0, b1, b2, b3, b4, b5 = table[1, 0], table[1, 1], table[1, 2], table[1, 3], table[1, 4], table[1, 5]
     c0, c1, c2, c3, c4, c5 = table[2, 0], table[2, 1], table[2, 2], table[2, 3], table[2, 4], table[2, 5]
     d0, d1, d2, d3, d4, d5 = table[3, 0], table[3, 1], table[3, 2], table[3, 3], table[3, 4], table[3, 5]
+    knots_per_block = BLOCK_FRAMES // knot_frames
+    per_knot = 1.0 / knot_frames
     farthest = 0.0
-    for k in range(0, positions.size - KNOTS_PER_BLOCK, KNOTS_PER_BLOCK):
-        farthest = max(farthest, positions[k + KNOTS_PER_BLOCK] - positions[k])
+    for k in range(0, positions.size - knots_per_block, knots_per_block):
+        farthest = max(farthest, positions[k + knots_per_block] - positions[k])
     window_frames = np.int64(farthest) + _MARGIN
     wide = np.empty(window_frames, np.float32)
     wider = np.empty(window_frames, np.float32)
@@ -104,7 +104,7 @@ def warp(
     frames = left.size
     outputs = left_out.size
     for start in range(0, outputs, BLOCK_FRAMES):
-        knot = start // _KNOT
+        knot = start // knot_frames
         first = np.int64(np.floor(positions[knot])) - 7
         taped = min(max(np.int64(0), -first), window_frames)
         blank = max(taped, min(window_frames, frames - first))
@@ -115,20 +115,20 @@ def warp(
             wider[i] = right[first + i]
         wide[blank:] = _NOTHING
         wider[blank:] = _NOTHING
-        for k in range(KNOTS_PER_BLOCK):
+        for k in range(knots_per_block):
             p0 = positions[knot + k] - first
             rise = positions[knot + k + 1] - first - p0
-            s0 = slopes[knot + k] * KNOT_FRAMES
-            s1 = slopes[knot + k + 1] * KNOT_FRAMES
+            s0 = slopes[knot + k] * knot_frames
+            s1 = slopes[knot + k + 1] * knot_frames
             q2 = 3.0 * rise - 2.0 * s0 - s1
             q3 = s0 + s1 - 2.0 * rise
-            place = np.uint64(k * KNOT_FRAMES)
-            for i in range(KNOT_FRAMES):
-                u = i * _PER_KNOT
+            place = np.uint64(k * knot_frames)
+            for i in range(knot_frames):
+                u = i * per_knot
                 p = p0 + u * (s0 + u * (q2 + u * q3))
                 whole = np.int32(p)
                 fraction[place + np.uint64(i)] = np.float32(p - whole) - _HALF
-                lag[place + np.uint64(i)] = whole - np.int32(3) - np.int32(k * KNOT_FRAMES + i)
+                lag[place + np.uint64(i)] = whole - np.int32(3) - np.int32(k * knot_frames + i)
         run = 0
         while run < BLOCK_FRAMES:
             shift = lag[run]
