@@ -163,9 +163,7 @@ def _check(sound: Any, owner: str) -> None:
         )
     if sound.frames > MOST_FRAMES:
         hours = sound.frames / sound.samplerate / 3600
-        raise UsageError(
-            f"{owner} says it holds {hours:.1f} hours ({sound.frames} frames); at most {MOST_FRAMES} frames."
-        )
+        raise UsageError(f"{owner} lasts {hours:.1f} hours ({sound.frames} frames); at most {MOST_FRAMES} frames.")
 
 
 def _read(sound: Any, owner: str, announced: int | None) -> Recording:

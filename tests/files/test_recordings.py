@@ -233,7 +233,7 @@ def test_other_suffixes_are_refused(tmp_path: Path, name: str) -> None:
 
 def test_a_wav_file_of_more_than_4_gib_is_refused() -> None:
     with pytest.raises(UsageError, match="WAV holds at most 4 GiB; FLAC or fewer bits would do"):
-        recordings.check_recording(Path("a.wav"), "24", 192_000, 650_000_000)
+        recordings.check_recording(Path("a.wav"), "32", 192_000, 650_000_000)
     recordings.check_recording(Path("a.flac"), "24", 192_000, 650_000_000)
 
 
