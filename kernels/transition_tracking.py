@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 Samples = NDArray[np.float32]
 Times = NDArray[np.float64]
 
-COLUMNS = 4
-"""What ``follow`` writes for each period: time, error, strength and the lag of the second track, in frames."""
+COLUMNS = 5
+"""What ``follow`` writes for each period: time, error and lag of the second track in frames, strength, amplitude."""
 
 
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
@@ -39,10 +39,10 @@ def mean_between(samples: Samples, start: float, stop: float) -> float:
 
 
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
-def even_means(samples: Samples, step: float, means: Samples) -> None:
-    """Means over even steps of ``step`` frames from the first frame on, into ``means``."""
+def even_means(samples: Samples, start: float, step: float, means: Samples) -> None:
+    """Means over even steps of ``step`` frames from ``start`` on, into ``means``."""
     for j in range(means.size):
-        means[j] = mean_between(samples, j * step, (j + 1) * step)
+        means[j] = mean_between(samples, start + j * step, start + (j + 1) * step)
 
 
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
@@ -156,22 +156,18 @@ def follow(
         step = pull / total if total > 0 else 0.0
         log[k, 0] = time
         log[k, 1] = step
-        log[k, 2] = seen
-        log[k, 3] = lag
-        if seen > 0.35:
-            coasted = 0
-            off_centre += (away / worth - off_centre) / 48
-            on_centre += (change / worth - on_centre) / 48
-            recent_off += (away / worth - recent_off) / 12
-            recent_on += (change / worth - recent_on) / 12
-            if recent_on > 0.5 and recent_off < 0.75 * recent_on:
-                trusted = k + 1
-            if off_centre > 0.9 * on_centre:
-                break
-        else:
-            coasted += 1
-            if coasted > coast_limit:
-                break
+        log[k, 2] = lag
+        log[k, 3] = seen
+        log[k, 4] = max(usual[0], usual[1]) if tracks == 2 else usual[0]
+        off_centre += (away / worth - off_centre) / 48
+        on_centre += (change / worth - on_centre) / 48
+        recent_off += (away / worth - recent_off) / 12
+        recent_on += (change / worth - recent_on) / 12
+        if recent_on > 0.5 and recent_off < 0.75 * recent_on:
+            trusted = k + 1
+        coasted = 0 if seen > 0.35 else coasted + 1
+        if off_centre > 0.9 * on_centre or coasted > coast_limit or k - trusted > 256:
+            break
         if tracks == 2:
             lag += 0.01 * (error[1] - error[0]) * min(strength[0], strength[1])
         uncertain = (noise[0] * noise[1]) ** 0.5 if tracks == 2 else noise[0]

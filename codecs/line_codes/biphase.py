@@ -34,6 +34,7 @@ FEWEST_FRAMES_A_CELL = 4
 _CONTEXT = 24
 _ALIKE = 0.65
 _MOST_SHIFT = 2
+_MEMORY_S = 0.25
 _BLOCK = 1 << 18
 
 
@@ -115,7 +116,7 @@ class Biphase(LineCode):
             Event(f"speed {100 * (speed - 1):+.2f} %", float(clock.times[0]) / rate),
             *clock.events,
         ]
-        pulses = _pulses(signal, used, clock)
+        pulses = _pulses(signal, used, clock, max(128, round(_MEMORY_S * self.bit_rate_hz)))
         times = clock.times if self.variant == "level" else 0.5 * (clock.times[1:] + clock.times[:-1])
         if self.tracks == "same":
             pulses = [_together(*pulses)]
@@ -195,7 +196,7 @@ class Biphase(LineCode):
         return int(found[0] + np.argmax(window)) + START_BITS.size
 
 
-def _pulses(signal: Signal, used: tuple[int, ...], clock: Clock) -> list[NDArray[np.float64]]:
+def _pulses(signal: Signal, used: tuple[int, ...], clock: Clock, memory: int) -> list[NDArray[np.float64]]:
     from ...kernels.transition_tracking import changes
 
     halves = clock.halves
@@ -204,12 +205,12 @@ def _pulses(signal: Signal, used: tuple[int, ...], clock: Clock) -> list[NDArray
         side = 0.0 if len(used) == 1 else place - 0.5
         falls = np.empty(clock.times.size, np.float32)
         changes(signal.samples[track], clock.times + side * clock.lags, halves, falls)
-        ratios.append(likelihoods(falls))
+        ratios.append(likelihoods(falls, memory))
     return ratios
 
 
 def _together(left: NDArray[np.float64], right: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Both tracks' likelihoods of one signal, the right shifted by whole cells and inverted as it fits the left best."""
+    """Both tracks' likelihoods, the right ones shifted by whole cells and inverted as it fits the left best."""
     sure = [np.tanh(ratios) for ratios in (left, np.pad(right, _MOST_SHIFT))]
     fits = np.correlate(sure[1], sure[0], "valid")
     best = int(np.argmax(np.abs(fits)))

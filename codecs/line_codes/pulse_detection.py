@@ -17,11 +17,11 @@ FAR = 96
 INAUDIBLE = 0.08
 
 
-def likelihoods(falls: NDArray[np.float32]) -> Values:
+def likelihoods(falls: NDArray[np.float32], memory: int) -> Values:
     """Log-likelihood ratio of a falling change, from half the fall across each, shape (n,).
 
     ``2 a y / v`` for a fall ``y`` of amplitude ``a`` in noise of variance ``v``. Exactly 0 where the amplitude is
-    below 8 % of the usual.
+    below 8 % of the usual, the highest within ``memory`` changes on either side.
     """
     if falls.size == 0:
         return np.zeros(0)
@@ -32,12 +32,14 @@ def likelihoods(falls: NDArray[np.float32]) -> Values:
     y /= peak
     size = np.abs(y)
     power = _average(y * y, NEAR)
-    usual = np.sqrt(_average(y * y, FAR))
     near = _average(size, NEAR)
+    usual = _highest(np.sqrt(power), memory)
     present = near > 0.5 * usual
+    off = np.where(present, (size - near) ** 2, 0.0)
+    typical = (off.sum() + 1e-30) / (present.sum() + 1e-30)
     share = _average(present.astype(np.float64), FAR)
-    noise = _average(np.where(present, (size - near) ** 2, 0.0), FAR) / np.maximum(share, 1e-3)
-    noise = np.maximum(noise * (2 * NEAR + 1) / (2 * NEAR), 1e-4 * usual**2 + 1e-30)
+    noise = (_average(off, FAR) + 0.05 * typical) / (share + 0.05) * (2 * NEAR + 1) / (2 * NEAR)
+    noise = np.maximum(noise, 1e-4 * usual**2 + 1e-30)
     amplitude = np.sqrt(np.maximum(power - noise, 0.0))
     amplitude[amplitude < INAUDIBLE * usual] = 0.0
     return 2 * amplitude * y / noise
@@ -59,3 +61,12 @@ def _average(values: Values, reach: int) -> Values:
     low = np.maximum(at - reach, 0)
     high = np.minimum(at + reach + 1, values.size)
     return np.maximum((sums[high] - sums[low]) / (high - low), 0.0)
+
+
+def _highest(values: Values, reach: int) -> Values:
+    """Highest of some neighbours, at least ``reach`` on either side."""
+    block = max(reach, 1)
+    padded = np.pad(values, (0, -values.size % block)).reshape(-1, block).max(axis=1)
+    around = np.pad(padded, 1)
+    wide = np.maximum(np.maximum(around[:-2], around[1:-1]), around[2:])
+    return np.repeat(wide, block)[: values.size]

@@ -1,0 +1,105 @@
+"""Where a clock written as changes of level can be heard, and how fast it runs there.
+
+The size of the fall of level across a moving point beats with the clock: once a period for the changes that are
+certain, twice where the changes between them come too. A stretch of some dozen periods shows the beat of any data
+clearly above that of noise.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Times = NDArray[np.float64]
+
+SPEED_LIMIT = 0.13
+"""Share by which the clock may run fast or slow."""
+
+STRETCH = 64
+"""Periods in a stretch."""
+
+CLEAR = 0.15
+"""Least clarity to try: stretches of white noise stay below 0.14, data at Eb/N0 = 6 dB above 0.16 (99.9 % each)."""
+
+_PHASES = 8
+_HALF = _PHASES // 2
+_LENGTH = STRETCH * _PHASES
+_WINDOW = (np.hanning(_LENGTH + 2)[1:-1] + 0.3).astype(np.float32)
+_BINS = 2 * _LENGTH // _PHASES
+_LOW = int(_BINS * (1 - SPEED_LIMIT))
+_HIGH = int(np.ceil(_BINS * (1 + SPEED_LIMIT)))
+
+
+@dataclass(frozen=True, slots=True)
+class Survey:
+    """One entry a stretch, each shape (stretches,), times in frames.
+
+    Attributes:
+        clarity: strength of the beat as a share of the sound, 0 to 1.
+        periods: period of the clock.
+        starts: a certain change near the middle.
+        lags: by how much the second track runs later; NaN where one of them is not clear.
+        amplitudes: shape (tracks, stretches), mean fall of level.
+    """
+
+    clarity: Times
+    periods: Times
+    starts: Times
+    lags: Times
+    amplitudes: Times
+
+
+def survey(rows: list[NDArray[np.float32]], nominal: float, first: int, last: int) -> Survey:
+    """The stretches ``first`` to ``last`` (excluded) of one or two tracks, at ``nominal`` frames a period."""
+    step = nominal / _PHASES
+    at = np.arange(last - first)
+    falls = [_falls(row, step, first, last) for row in rows]
+    totals = [fall.mean(axis=1) for fall in falls]
+    spectra = [
+        np.fft.rfft((fall - total[:, None]) * _WINDOW, 2 * _LENGTH) for fall, total in zip(falls, totals, strict=True)
+    ]
+    once = [
+        np.abs(spectrum[:, _LOW : _HIGH + 1]) / (_WINDOW.sum() * total[:, None] + 1e-30)
+        for spectrum, total in zip(spectra, totals, strict=True)
+    ]
+    clear = []
+    for spectrum, total, beat in zip(spectra, totals, once, strict=True):
+        twice = np.abs(spectrum[:, 2 * _LOW - 1 : 2 * _HIGH + 2]) / (_WINDOW.sum() * total[:, None] + 1e-30)
+        twice = np.maximum(np.maximum(twice[:, :-2:2], twice[:, 2::2]), twice[:, 1::2])
+        clear.append(np.hypot(beat, twice))
+    best = clear[0]
+    if len(rows) == 2:
+        best = np.maximum(np.maximum(clear[0], clear[1]), np.hypot(clear[0], clear[1]) / np.sqrt(2))
+    peak = 1 + np.argmax(best[:, 1:-1], axis=1)
+    clarity = best[at, peak]
+    bend = best[at, peak - 1] - 2 * clarity + best[at, peak + 1]
+    slope = 0.5 * (best[at, peak - 1] - best[at, peak + 1])
+    shift = np.clip(np.divide(slope, bend, out=np.zeros(at.size), where=np.abs(bend) > 1e-9), -0.5, 0.5)
+    periods = 2 * _LENGTH / (_LOW + peak + shift) * step
+
+    middle = (_LENGTH - 1) / 2
+    turned = np.exp(2j * np.pi * (_LOW + peak) / (2 * _LENGTH) * middle)
+    offsets = [-np.angle(spectrum[at, _LOW + peak] * turned) / (2 * np.pi) * periods for spectrum in spectra]
+    offset, lags = offsets[0], np.zeros(at.size)
+    if len(rows) == 2:
+        lags = offsets[1] - offsets[0]
+        lags -= periods * np.round(lags / periods)
+        strong = once[0][at, peak] * totals[0] >= once[1][at, peak] * totals[1]
+        lags[np.minimum(clear[0][at, peak], clear[1][at, peak]) < CLEAR] = np.nan
+        known = np.nan_to_num(lags)
+        offset = np.where(strong, offsets[0] + known / 2, offsets[1] - known / 2)
+    starts = ((first + at) * _LENGTH + middle + _HALF) * step + offset
+    return Survey(clarity, periods, starts, lags, np.array(totals))
+
+
+def _falls(row: NDArray[np.float32], step: float, first: int, last: int) -> NDArray[np.float32]:
+    """Size of the fall of level over half a period to either side, shape (stretches, points)."""
+    from ...kernels.transition_tracking import even_means
+
+    means = np.empty((last - first) * _LENGTH + 2 * _HALF - 1, np.float32)
+    even_means(row, first * _LENGTH * step, step, means)
+    sums = np.concatenate(([0.0], np.cumsum(means, dtype=np.float64)))
+    falls = np.abs(2 * sums[_HALF:-_HALF] - sums[: -2 * _HALF] - sums[2 * _HALF :]) / (2 * _PHASES)
+    return falls.reshape(-1, _LENGTH).astype(np.float32)
