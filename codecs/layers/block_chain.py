@@ -16,7 +16,7 @@ import numpy as np
 from .sync_search import Sighting
 
 _FEW_SLIPS = 64  # bits: a step that is off by more is a jump
-_HEADER_WEIGHT, _BODY_WEIGHT = 1.0, 2.0
+_MENDED_WEIGHT, _HEADER_WEIGHT, _BODY_WEIGHT = 0.25, 1.0, 2.0
 _SLIP_COST, _JUMP_COST = 0.5, 2.0
 _LOOK_BACK = 64
 _MOST_TOTALS = 16
@@ -44,10 +44,14 @@ def chains(seen: Sequence[Sighting], pitch: int) -> dict[int, Chain]:
     return {total: _best_chain(by_total[total], pitch) for total in most}
 
 
+def _weight(sighting: Sighting) -> float:
+    return (_MENDED_WEIGHT if sighting.mended else _HEADER_WEIGHT) + _BODY_WEIGHT * sighting.sound
+
+
 def _best_chain(seen: Sequence[Sighting], pitch: int) -> Chain:
     place = np.array([sighting.place for sighting in seen])
     number = np.array([sighting.number for sighting in seen])
-    own = np.array([_HEADER_WEIGHT + _BODY_WEIGHT * sighting.sound for sighting in seen])
+    own = np.array([_weight(sighting) for sighting in seen])
     steps = np.diff(number)
     if (steps > 0).all() and (np.diff(place) == steps * pitch).all():
         return Chain(tuple(seen), float(own.sum()))

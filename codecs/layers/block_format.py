@@ -13,7 +13,11 @@ and every burst as long as the check is found.
 from __future__ import annotations
 
 import struct
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import reduce
+from itertools import combinations
+from operator import xor
 
 import numpy as np
 
@@ -24,6 +28,14 @@ HEADER_BITS = 64
 MOST_BLOCKS = 1 << 16
 _HEADER = struct.Struct(">HI")
 _HEADER_CHECK = ALGORITHMS["crc-16-ibm-3740"]
+
+
+def _syndrome(bit: int) -> int:
+    turned = (1 << (HEADER_BITS - 1 - bit)).to_bytes(8, "big")
+    return ALGORITHMS["crc-16-xmodem"].of(turned[:6]) ^ int.from_bytes(turned[6:], "big")
+
+
+_SYNDROMES = tuple(_syndrome(bit) for bit in range(HEADER_BITS))  # what each wrong bit of a header adds to its check
 
 BODY_CHECKS: dict[str, CyclicRedundancy | None] = {
     "crc-16": ALGORITHMS["crc-16-ibm-3740"],
@@ -105,6 +117,25 @@ class BlockFormat:
         if self.body_check is None or body_and_check.size != body + self.check_bits:
             return False
         return np.array_equal(self.check_of(number, total, body_and_check[:body]), body_and_check[body:])
+
+    def mended_header(self, header: bytes, weakest: Sequence[int]) -> tuple[int, int] | None:
+        """What a header tells that fails its check, with one bit turned, or several of the ``weakest``.
+
+        CRC-16 keeps all headers four bits apart, so one wrong bit has one cure; the others are guesses. Of random
+        headers, (64 + 2^len(weakest)) / 2^16 come out as good.
+        """
+        wrong = _HEADER_CHECK.of(header[:6]) ^ int.from_bytes(header[6:8], "big")
+        if wrong in _SYNDROMES:
+            return self._with_bits_turned(header, (_SYNDROMES.index(wrong),))
+        for several in range(2, len(weakest) + 1):
+            for turned in combinations(weakest, several):
+                if reduce(xor, (_SYNDROMES[bit] for bit in turned)) == wrong:
+                    return self._with_bits_turned(header, turned)
+        return None
+
+    def _with_bits_turned(self, header: bytes, turned: tuple[int, ...]) -> tuple[int, int] | None:
+        mended = int.from_bytes(header, "big") ^ sum(1 << (HEADER_BITS - 1 - bit) for bit in turned)
+        return self.read_header(mended.to_bytes(8, "big"))
 
     def read_header(self, header: bytes) -> tuple[int, int] | None:
         """Number and total that eight bytes tell; None if their check fails or they name a block that cannot be."""

@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 
 from .block_format import HEADER_BITS, BlockFormat
 
+_WEAKEST = 6  # weakest bits of a header among which more than one wrong is guessed
+
 
 @dataclass(frozen=True, slots=True)
 class Sighting:
@@ -19,6 +21,7 @@ class Sighting:
         polarity: +1, or -1 if the stream is inverted there.
         number: the block's number.
         total: data bits of the whole frame.
+        mended: whether the header failed its check and was put right by guessing wrong bits.
         sound: whether the body's check holds as well.
     """
 
@@ -26,6 +29,7 @@ class Sighting:
     polarity: int
     number: int
     total: int
+    mended: bool
     sound: bool
 
 
@@ -47,12 +51,17 @@ def sightings(
     found = []
     for place in np.flatnonzero(np.abs(agreement) >= enough).tolist():
         polarity = 1 if agreement[place] > 0 else -1
-        header = np.packbits(heard[place + blocks.sync.size : place + lead] * polarity > 0)
-        told = blocks.read_header(header.tobytes())
+        header = np.packbits(heard[place + blocks.sync.size : place + lead] * polarity > 0).tobytes()
+        told = blocks.read_header(header)
+        mended = told is None
+        if mended:
+            strength = np.abs(values[place + blocks.sync.size : place + lead])
+            told = blocks.mended_header(header, np.argsort(strength, kind="stable")[:_WEAKEST].tolist())
         if told is None or told[1] > most_total:
             continue
         number, total = told
         end = place + lead + blocks.data_bits(number, total) + blocks.check_bits
         body = heard[place + lead : end] * polarity > 0
-        found.append(Sighting(place, polarity, number, total, blocks.checks(number, total, body.astype(np.uint8))))
+        sound = blocks.checks(number, total, body.astype(np.uint8))
+        found.append(Sighting(place, polarity, number, total, mended, sound))
     return tuple(found)
