@@ -21,14 +21,16 @@ def watching() -> Iterator[Callable[[News], None]]:
         return
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn
+    from rich.table import Column
 
     bar = Progress(
-        BarColumn(bar_width=24),
+        BarColumn(bar_width=16),
         TextColumn("{task.fields[count]}", markup=False),
         TextColumn("{task.fields[to_go]}", markup=False),
-        TextColumn("{task.description}", markup=False),
+        TextColumn("{task.description}", markup=False, table_column=Column(no_wrap=True, ratio=1)),
         console=Console(file=sys.stderr, markup=False, highlight=False, emoji=False),
         transient=True,
+        expand=True,
     )
     with bar:
         line = bar.add_task("first tapes", total=None, count="", to_go="")

@@ -6,7 +6,7 @@ In a pipe a table has its full width; in a terminal too narrow for it, intervals
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from ..contracts.errors import in_one_line
@@ -34,9 +34,9 @@ def console() -> Console:
 def print_answer(rows: Sequence[Record], sentences: Sequence[str]) -> None:
     """The rows of a comparison, then what they prove."""
     screen = console()
-    table = _answer(rows, "  ")
+    table = _answer(rows, _in_one_line)
     if table.__rich_measure__(screen, screen.options).maximum > screen.width:
-        table = _answer(rows, "\n")
+        table = _answer(rows, _in_two_lines)
     _print(screen, table)
     print()
     refusals = {
@@ -81,7 +81,7 @@ def _print(screen: Console, table: Table) -> None:
     print("\n".join(line.rstrip() for line in drawn.get().splitlines()))
 
 
-def _answer(rows: Sequence[Record], between: str) -> Table:
+def _answer(rows: Sequence[Record], spread: Callable[[str, str], str]) -> Table:
     from rich.table import Table
     from rich.text import Text
 
@@ -94,9 +94,9 @@ def _answer(rows: Sequence[Record], between: str) -> Table:
     table.add_column("useful\nbytes/s", justify="right")
     table.add_column("tape\ntime", justify="right")
     table.add_column("right /\ndetected /\nsilent", justify="right")
-    table.add_column("load success\n(95 % interval)")
-    table.add_column("residual byte error\n(95 % interval)")
-    table.add_column("frontier", justify="center")
+    table.add_column("load success,\n95 % interval")
+    table.add_column("residual byte\nerror, 95 %\ninterval")
+    table.add_column("")
     for place, row in enumerate(rows):
         if place and row.task.channel_name != rows[place - 1].task.channel_name:
             table.add_row()
@@ -109,27 +109,41 @@ def _answer(rows: Sequence[Record], between: str) -> Table:
             f"{row.useful_bytes_per_s:.1f}",
             f"{row.tape_s:.1f} s",
             f"{tally.right} / {tally.detected} / {tally.silent}" if tally.trials else "refused",
-            _success(row.load_success, between),
-            _byte_error(row.residual_byte_error_rate, between),
+            _success(row.load_success, spread),
+            _byte_error(row.residual_byte_error_rate, spread),
             "*" if row.on_frontier else "",
         ]
         table.add_row(*(Text(cell) for cell in cells))
     return table
 
 
-def _success(estimate: Estimate | None, between: str) -> str:
+def _success(estimate: Estimate | None, spread: Callable[[str, str], str]) -> str:
     if estimate is None:
         return "-"
     rate, low, high = (f"{100 * share:.1f}" for share in (estimate.rate, estimate.low, estimate.high))
-    return f"{rate} %{between}({low} to {high})"
+    return spread(f"{rate:>5} %", f"{low:>4} to {high}")
 
 
-def _byte_error(estimate: Estimate | None, between: str) -> str:
+def _byte_error(estimate: Estimate | None, spread: Callable[[str, str], str]) -> str:
     if estimate is None:
         return "-"
     if estimate.rate == 0:
-        return f"<= {estimate.high:.1e}"
-    return f"{estimate.rate:.1e}{between}({estimate.low:.1e} to {estimate.high:.1e})"
+        return f"<= {_scientific(estimate.high)}"
+    return spread(_scientific(estimate.rate), f"{_scientific(estimate.low)} to {_scientific(estimate.high)}")
+
+
+def _scientific(rate: float) -> str:
+    """Two digits and a power of ten: 8.8e-2."""
+    digits, power = f"{rate:.1e}".split("e")
+    return f"{digits}e{int(power)}"
+
+
+def _in_one_line(figure: str, interval: str) -> str:
+    return f"{figure} ({interval})"
+
+
+def _in_two_lines(figure: str, interval: str) -> str:
+    return f"{figure}\n{interval}"
 
 
 def _name(text: str) -> str:

@@ -28,7 +28,14 @@ _METADATA: dict[str, dict[str, str | None]] = {"png": {"Software": None}, "svg":
 
 _PANELS_A_ROW = 2
 _LONGEST_NAME = 60
-_FRONTIER = "frontier"
+_FRONTIER_LOOK: dict[str, Any] = {
+    "color": "0.5",
+    "linestyle": "--",
+    "linewidth": 1,
+    "marker": "o",
+    "markersize": 13,
+    "markerfacecolor": "none",
+}
 
 
 def picture_format(path: Path) -> str:
@@ -60,6 +67,7 @@ def frontier_figure(rows: Sequence[Mapping[str, Any]]) -> Figure:
     """The figure: a point with its interval for each row that was played, a line along each frontier."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
+    from matplotlib.lines import Line2D
 
     played = [row for row in rows if row["trials"]]
     if not played:
@@ -80,11 +88,9 @@ def frontier_figure(rows: Sequence[Mapping[str, Any]]) -> Figure:
         axes.set_title(_shown(panel[0]) + heard_by, fontsize="medium", parse_math=False)
     for axes in spare:
         axes.set_axis_off()
-    named = {
-        label: handle for axes in grid.flat for handle, label in zip(*axes.get_legend_handles_labels(), strict=True)
-    }
-    order = [*(_shown(codec) for codec in codecs), _FRONTIER]
-    legend = figure.legend([named[label] for label in order], order, loc="outside upper center", ncols=3, frameon=False)
+    keys = [Line2D([], [], **_look(place), linestyle="none", label=_shown(codec)) for place, codec in enumerate(codecs)]
+    keys.append(Line2D([], [], **_FRONTIER_LOOK, label="on the frontier"))
+    legend = figure.legend(handles=keys, loc="outside upper center", ncols=3, frameon=False)
     for text in legend.get_texts():
         text.set_parse_math(False)
     figure.supxlabel("useful bytes per second", fontsize="medium")
@@ -103,26 +109,16 @@ def _draw_panel(axes: Axes, rows: Sequence[Mapping[str, Any]], codecs: Sequence[
             row["useful_bytes_per_s"],
             at,
             yerr=[[at - max(min(estimate["low"], at), floor)], [estimate["high"] - at]],
-            fmt=_MARKERS[place % len(_MARKERS)],
-            color=_COLOURS[place % len(_COLOURS)],
-            markerfacecolor=_COLOURS[place % len(_COLOURS)] if estimate["rate"] else "white",
+            **_look(place),
             capsize=3,
-            label=_shown(row["codec"]),
         )
     frontier = sorted(
         (row["useful_bytes_per_s"], max(row["residual_byte_error_rate"]["rate"], floor))
         for row in rows
         if row["on_frontier"]
     )
-    axes.plot(
-        *zip(*frontier, strict=True),
-        color="0.6",
-        linestyle="--",
-        linewidth=1,
-        zorder=0,
-        drawstyle="steps-pre",
-        label=_FRONTIER,
-    )
+    speeds, errors = [speed for speed, _ in frontier], [error for _, error in frontier]
+    axes.plot(speeds, errors, **_FRONTIER_LOOK, drawstyle="steps-pre", zorder=0)
     axes.set_xscale("log")
     axes.set_yscale("log")
     axes.set_ylim(floor / 2, 2)
@@ -135,6 +131,10 @@ def _draw_panel(axes: Axes, rows: Sequence[Mapping[str, Any]], codecs: Sequence[
     axes.set_xlim(min(all_speeds) / 1.6, max(all_speeds) * 1.6)
     axes.tick_params(labelbottom=True)
     axes.grid(True, color="0.92")
+
+
+def _look(place: int) -> dict[str, Any]:
+    return {"marker": _MARKERS[place % len(_MARKERS)], "color": _COLOURS[place % len(_COLOURS)]}
 
 
 def _floor(rows: Sequence[Mapping[str, Any]]) -> float:

@@ -3,7 +3,6 @@
 from pathlib import Path
 
 import pytest
-
 from tapewright.contracts import registry
 
 TOYS = Path(__file__).parent / "toys"

@@ -1,7 +1,6 @@
 """The sentences say what the figures prove, no more."""
 
 import pytest
-
 from tapewright.benchmarks.findings import findings
 from tapewright.benchmarks.records import records
 from tapewright.benchmarks.study import Study

@@ -1,7 +1,6 @@
 """Time to go, from what was seen."""
 
 import pytest
-
 from tapewright.benchmarks.forecast import Forecast
 
 

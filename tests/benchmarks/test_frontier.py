@@ -2,7 +2,6 @@
 
 from hypothesis import given
 from hypothesis import strategies as st
-
 from tapewright.benchmarks.frontier import on_frontier
 
 POINTS = st.lists(st.tuples(st.sampled_from([1.0, 2.0, 5.0]), st.sampled_from([0.0, 0.1, 0.5])), max_size=8)

@@ -5,17 +5,30 @@ from hashlib import sha256
 from importlib.metadata import version
 
 import pytest
-
 from tapewright.benchmarks.records import records
 from tapewright.benchmarks.study import Study
 from tapewright.benchmarks.trials import run
 
 pytestmark = pytest.mark.usefixtures("toys")
 
-PROMISED = (
-    "codec receiver channel payload_bytes tape_s useful_bytes_per_s trials right detected silent load_success "
-    "residual_byte_error_rate stop seed versions machine"
-).split()
+PROMISED = [
+    "codec",
+    "receiver",
+    "channel",
+    "payload_bytes",
+    "tape_s",
+    "useful_bytes_per_s",
+    "trials",
+    "right",
+    "detected",
+    "silent",
+    "load_success",
+    "residual_byte_error_rate",
+    "stop",
+    "seed",
+    "versions",
+    "machine",
+]
 
 
 @pytest.fixture

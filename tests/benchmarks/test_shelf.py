@@ -1,7 +1,6 @@
 """The shelf keeps recordings while they fit."""
 
 import pytest
-
 from tapewright.benchmarks.shelf import Shelf
 from tapewright.contracts import registry
 

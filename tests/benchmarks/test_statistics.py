@@ -5,7 +5,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
-
 from tapewright.benchmarks.statistics import (
     at_least,
     at_most,

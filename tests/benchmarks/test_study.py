@@ -3,7 +3,6 @@
 import re
 
 import pytest
-
 from tapewright.benchmarks.study import MOST_SEED, Study
 from tapewright.contracts.errors import UsageError
 

@@ -3,7 +3,6 @@
 import random
 
 import pytest
-
 from tapewright.benchmarks.tally import Tally, score
 from tapewright.contracts.decoded import Decoded, Event
 

@@ -6,7 +6,6 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-
 from tapewright.benchmarks import trials
 from tapewright.benchmarks.shelf import Shelf
 from tapewright.benchmarks.study import Study

@@ -135,7 +135,7 @@ def test_a_reader_who_leaves_early_hears_no_complaint() -> None:
 def test_interrupted_in_the_middle_nothing_half_written_stays(tmp_path) -> None:
     work, started = tmp_path / "work", tmp_path / "started"
     work.mkdir()
-    call = "compare --codec toy_pulse --channel toy_slow:wait_s=60 --json --plot frontier.png".split()
+    call = ["compare", "--codec", "toy_pulse", "--channel", "toy_slow:wait_s=60", "--json", "--plot", "frontier.png"]
     begun = time.monotonic()
     with subprocess.Popen(
         [sys.executable, "-m", "tapewright", *call],

@@ -76,7 +76,7 @@ def test_the_table_says_what_was_found() -> None:
     ]
     # Nothing flips on the first channel: 40 of 40, whose exact interval starts at 0.025^(1/40) = 91.2 %, and whose
     # byte errors are bounded by 1 - 0.025^(1/40) = 8.8e-2.
-    assert "40 / 0 / 0 100.0 %  (91.2 to 100.0) <= 8.8e-02" in ran.stdout
+    assert "40 / 0 / 0 100.0 % (91.2 to 100.0) <= 8.8e-2" in ran.stdout
     assert [row[-1] == "*" for row in rows] == [True, False, True, False]
     assert "5512.5" in rows[0]  # one frame a bit at 44.1 kHz: 44,100 / 8 bytes a second
     assert "40 of 40 right shows a load success of at least 92.7 %, not 100 %" in ran.stdout

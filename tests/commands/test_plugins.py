@@ -29,7 +29,7 @@ def test_every_registered_name_is_listed_with_its_parameters() -> None:
     for kind in registry.KINDS:
         for name in registry.installed(kind).names():
             entry = entries[kind, name]
-            assert entry["summary"]
+            assert entry["summary"], entry
             if entry["role"] == "preset":
                 assert entry["spec"] == registry.installed(kind).load(name).spec
             else:

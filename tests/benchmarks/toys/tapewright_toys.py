@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-
 from tapewright.contracts.channel_model import ChannelModel
 from tapewright.contracts.layer import Heard, Layer
 from tapewright.contracts.line_code import LineCode
