@@ -6,11 +6,15 @@ As text it is copied to the cassette; as JSON it travels in the recording's own 
 from __future__ import annotations
 
 import json
+import re
 import zlib
 from dataclasses import dataclass
 from typing import Any
 
 from ..contracts.errors import in_one_line
+
+_PART = re.compile(r'/?(?:"(?:[^"\\]|\\.)*"|[^,/"])+,?')
+_MOST_COLUMNS = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,16 +73,30 @@ class Label:
         """
         rows = [("Program", self.name)]
         if asked_codec is not None and asked_codec != self.codec:
-            rows.append(("Codec", asked_codec))
-        # White space between the members of a spec is ignored, so the lines can be typed back as they stand.
-        first, *others = self.codec.split("/")
+            rows.append(("Codec", in_one_line(asked_codec)))
+        first, *others = _lines(self.codec)
         rows.append(("In full" if len(rows) > 1 else "Codec", first))
-        rows += [("", f"/{member}") for member in others]
+        rows += [("", line) for line in others]
         rows.append(("Version", f"{self.format_version}"))
         rows.append(("Length", f"{self.payload_bytes} bytes from address {self.origin:04X}"))
         rows.append(("Load time", f"{tape_s:.1f} s"))
         rows.append(("CRC-32", f"{self.crc32:08X}"))
         return "\n".join(f"{title:<11}{text}" for title, text in rows)
+
+
+def _lines(spec: str) -> list[str]:
+    """A spec on lines that fit a cassette's card; white space between its parts is ignored, so they can be typed back.
+
+    >>> _lines("contents/clocked:tone_hz=3000")
+    ['contents', '/clocked:tone_hz=3000']
+    """
+    lines: list[str] = []
+    for part in _PART.findall(spec):
+        if not lines or part.startswith("/") or len(lines[-1]) + len(part) > _MOST_COLUMNS:
+            lines.append(part if not lines or part.startswith("/") else f"  {part}")
+        else:
+            lines[-1] += part
+    return lines
 
 
 def cassette_note(tape_s: float) -> str | None:

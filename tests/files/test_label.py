@@ -7,6 +7,9 @@ import json
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from tapewright.contracts.parameters import StackText
+from tapewright.contracts.registry import codec
+from tapewright.contracts.spec import Item, parse_stack
 from tapewright.files.label import Label, cassette_note, label_from_json
 
 LABEL = Label.of("chime.hex", b"123456789", "contents/fsk:baud=300", 1, 0x1000)
@@ -79,6 +82,31 @@ def test_the_text_holds_what_a_person_needs() -> None:
         "CRC-32     CBF43926",
     ]
     assert LABEL.to_text(1, LABEL.codec).splitlines()[1] == "Codec      contents"
+
+
+@pytest.mark.parametrize(
+    "spec",
+    [
+        codec("sturdy").spec,
+        codec("plain-clocked").spec,
+        codec("standard-300").spec,
+        'made_up:title="one, two / three \\" four",other=(a:b=1,c=2/d)/last:'
+        + ",".join(f"letter_{n}={n}" for n in range(12)),
+    ],
+)
+def test_the_codec_on_the_label_can_be_typed_back_as_it_stands(spec: str) -> None:
+    told = Label.of("chime", b"bells", spec, 1).to_text(1.0)
+    lines = [line[11:] for line in told.splitlines()[1:-4]]
+    assert max(map(len, lines)) <= 70
+    assert [(item.name, item.arguments) for item in map(without_space, parse_stack("\n".join(lines)))] == [
+        (item.name, item.arguments) for item in map(without_space, parse_stack(spec))
+    ]
+
+
+def without_space(item: Item) -> Item:
+    """Stacks as values are kept as text; the line breaks in them mean nothing."""
+    told = ((key, "".join(value.split()) if isinstance(value, StackText) else value) for key, value in item.arguments)
+    return Item(item.name, tuple(told))
 
 
 @pytest.mark.parametrize(
