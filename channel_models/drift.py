@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cache
 from typing import Self
 
 import numpy as np
@@ -34,6 +35,7 @@ MOST_NOISE = 4.0
 """The smooth noise is cut off at this many times its rms value."""
 
 _WARM_UP_S = 4
+_PIECE = 8192
 _PROBE_HZ = 3150.0
 
 
@@ -102,38 +104,39 @@ class Drift(ChannelModel):
 
         drawn = sum(rng.uniform(-1.0, 1.0, size=2)[: self.decks])
         offset = (self.speed_percent + self.speed_percent_limit * float(drawn)) / 100
-        wow, flutter, noise = self.wow_percent / 100, self.flutter_percent / 100, self.noise_percent / 100
-        slowest = 1 + offset - wow - flutter - MOST_NOISE * noise
+        slowest = 1 + offset - (self.wow_percent + self.flutter_percent + MOST_NOISE * self.noise_percent) / 100
         knot_frames = min(BLOCK_FRAMES, 1 << (sample_rate_hz // KNOTS_HZ).bit_length() >> 1)
         knots = math.ceil((frames / slowest + 1) / BLOCK_FRAMES) * (BLOCK_FRAMES // knot_frames) + 1
 
         # Twice as many places as knots: the middle ones are for Simpson's rule.
-        times_s = np.arange(2 * knots - 1) * (knot_frames / 2 / sample_rate_hz)
-        phases, waver = self._random(times_s, rng)
-        speed = np.full(times_s.size, 1 + offset)
-        if wow:
-            speed += wow * np.sin(2 * np.pi * self.wow_hz * times_s + phases[0])
-        if flutter:
-            speed += flutter * np.sin(2 * np.pi * self.flutter_hz * times_s + phases[1])
-        if noise:
-            speed += noise * np.clip(waver, -MOST_NOISE, MOST_NOISE)
+        speed = self._speed(offset, 2 * knots - 1, knot_frames / 2 / sample_rate_hz, rng)
         advance = knot_frames / 6 * (speed[:-2:2] + 4 * speed[1::2] + speed[2::2])
         positions = np.concatenate(((0.0,), np.cumsum(advance)))
         slopes = np.ascontiguousarray(speed[::2])
         return Motion(positions, slopes, knot_frames, _outputs(positions, slopes, knot_frames, frames))
 
-    def _random(
-        self, times_s: NDArray[np.float64], rng: np.random.Generator
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Phases of wow and flutter, shape (2, times), and the smooth noise (rms 1), shape (times,)."""
+    def _speed(self, offset: float, places: int, step_s: float, rng: np.random.Generator) -> NDArray[np.float64]:
+        """The speed at every ``step_s`` seconds, shape (places,)."""
         starts = rng.uniform(0.0, 2 * np.pi, size=2)
         warm_up = _WARM_UP_S * PHASE_GRID_HZ
-        steps = math.ceil(float(times_s[-1]) * PHASE_GRID_HZ) + 4
+        steps = math.ceil(places * step_s * PHASE_GRID_HZ) + 4
         drawn = rng.standard_normal((warm_up + steps, 2 + NOISE_GRID_HZ // PHASE_GRID_HZ))
         per_step = PHASE_WALK_RAD * np.sqrt(np.array([self.wow_hz, self.flutter_hz]) / PHASE_GRID_HZ)
-        phases = starts + per_step * np.cumsum(drawn[warm_up:, :2], axis=0)
-        waver = _smooth(drawn[:, 2:].ravel())[_WARM_UP_S * NOISE_GRID_HZ :]
-        return _spline(phases.T, times_s * PHASE_GRID_HZ), _spline(waver, times_s * NOISE_GRID_HZ)
+        phases = (starts + per_step * np.cumsum(drawn[warm_up:, :2], axis=0)).T
+        waver = _smooth(drawn[:, 2:].ravel())[_WARM_UP_S * NOISE_GRID_HZ :] if self.noise_percent else None
+
+        speed = np.full(places, 1 + offset)
+        for start in range(0, places, _PIECE):
+            piece = speed[start : start + _PIECE]
+            times_s = step_s * np.arange(start, start + piece.size, dtype=np.float64)
+            told = ((self.wow_percent, self.wow_hz), (self.flutter_percent, self.flutter_hz))
+            for (percent, hz), phase in zip(told, phases, strict=True):
+                if percent:
+                    piece += percent / 100 * np.sin(2 * np.pi * hz * times_s + _spline(phase, times_s * PHASE_GRID_HZ))
+            if waver is not None:
+                limited = np.clip(_spline(waver, times_s * NOISE_GRID_HZ), -MOST_NOISE, MOST_NOISE)
+                piece += self.noise_percent / 100 * limited
+        return speed
 
     def degrade(self, signal: Signal, rng: np.random.Generator) -> Signal:
         if self.still or signal.frames == 0:
@@ -165,27 +168,34 @@ def _smooth(white: NDArray[np.float64]) -> NDArray[np.float64]:
     """White noise on the grid made smooth: 0.5 to 40 Hz, and of rms 1 once it is a spline."""
     from ..kernels.filters import STATE, section
 
-    sections = Band(low_hz=NOISE_LOW_HZ, high_hz=NOISE_HIGH_HZ, order=2).sections(NOISE_GRID_HZ)
-    w = np.pi * (np.arange(8192) + 0.5) / 8192
-    z = np.exp(-1j * w)
-    gain = np.prod([np.abs((b0 + (b1 + b2 * z) * z) / (1 + (a1 + a2 * z) * z)) for b0, b1, b2, a1, a2 in sections], 0)
-    # The mean power of a cubic B-spline with these coefficients: the samples of the B-spline of degree 7.
-    splined = (2416 + 2382 * np.cos(w) + 240 * np.cos(2 * w) + 2 * np.cos(3 * w)) / 5040
-    noise = (white / math.sqrt(np.mean(gain**2 * splined))).astype(np.float32)
+    sections, rms = _smoothing()
+    noise = (white / rms).astype(np.float32)
     for coefficients in sections:
         section(noise, np.zeros_like(noise), coefficients, np.zeros(STATE))
     return noise.astype(np.float64)
 
 
-def _spline(rows: NDArray[np.float64], places: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The cubic B-spline with coefficients along the last axis, at ``places``; 0 lies on the second coefficient."""
+@cache
+def _smoothing() -> tuple[NDArray[np.float64], float]:
+    """The filter that smooths the noise, and the rms of white noise of deviation 1 after it and the spline."""
+    sections = Band(low_hz=NOISE_LOW_HZ, high_hz=NOISE_HIGH_HZ, order=2).sections(NOISE_GRID_HZ)
+    w = np.pi * (np.arange(8192) + 0.5) / 8192
+    z = np.exp(-1j * w)
+    gain = np.prod([np.abs((b0 + (b1 + b2 * z) * z) / (1 + (a1 + a2 * z) * z)) for b0, b1, b2, a1, a2 in sections], 0)
+    # The mean power of a cubic B-spline with coefficients of that spectrum: the samples of the B-spline of degree 7.
+    splined = (2416 + 2382 * np.cos(w) + 240 * np.cos(2 * w) + 2 * np.cos(3 * w)) / 5040
+    return sections, math.sqrt(np.mean(gain**2 * splined))
+
+
+def _spline(coefficients: NDArray[np.float64], places: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The cubic B-spline with these coefficients at ``places``; place 0 lies on the second coefficient."""
     whole = places.astype(np.int64)
     u = places - whole
     v = 1 - u
-    out: NDArray[np.float64] = v**3 / 6 * rows[..., whole]
-    out += (2 / 3 - u * u * (1 - u / 2)) * rows[..., whole + 1]
-    out += (2 / 3 - v * v * (1 - v / 2)) * rows[..., whole + 2]
-    out += u**3 / 6 * rows[..., whole + 3]
+    out: NDArray[np.float64] = v * v * v / 6 * coefficients[whole]
+    out += (2 / 3 - u * u * (1 - u / 2)) * coefficients[whole + 1]
+    out += (2 / 3 - v * v * (1 - v / 2)) * coefficients[whole + 2]
+    out += u * u * u / 6 * coefficients[whole + 3]
     return out
 
 
