@@ -1,0 +1,142 @@
+"""Machine: one built copy of a set and a table: every relay with its own figures, at one supply and temperature.
+
+``place(role, quantity)`` says where each figure stands between its limits (-1 least, 0 typical, 1 most). Drawn from a
+generator it is one machine of many; fixed by hand it is a corner.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ...contracts.keying import Keying
+from .coil import Coil
+from .front_end import Armature, FrontEnd
+from .relay_set import RelaySet
+from .relay_type import RelayType, Switched
+from .spread import TRUNCATED_AT_SD
+from .table import Table
+
+Place = Callable[[str, str], float]
+
+EVEN = ("voltage", "temperature", "sag")
+"""Quantities that may stand anywhere between their limits; the rest cluster about the typical."""
+
+RESET_SHARE = 0.4
+"""The slow relay's delay is lined up this share of the way from a clock burst to a reset mark: nearer to the clock
+burst, because it must leave time in the mark for a step relay to operate."""
+
+INPUTS = ("clock", "data")
+
+
+@dataclass(frozen=True, slots=True)
+class Input:
+    """The relay at one front end, and what drives it."""
+
+    front_end: FrontEnd
+    coil: Coil
+    armature: Armature
+    bounce_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """One machine.
+
+    Attributes:
+        clock, data: the relays at the front ends.
+        repeater: repeats a clock relay that has no break contact; None where it has one.
+        steps, arms: the two relays of each step, index 0 for step 1: the first comes in while the clock contact is
+            closed, the second, which lets the next step come, while it is open.
+        lines: of each line by name.
+        latches: of each bit, in the order heard.
+        reset_s: delay of the slow relay that tells a reset mark from a clock; None without marks.
+        counter, cell: slowest relay of the address counter, and of a memory cell.
+        longest_bounce: every closing bounces for its relay's longest, instead of a part of it.
+    """
+
+    clock: Input
+    data: Input
+    repeater: Switched | None
+    steps: tuple[Switched, ...]
+    arms: tuple[Switched, ...]
+    lines: dict[str, Switched]
+    latches: tuple[Switched, ...]
+    reset_s: float | None
+    counter: Switched
+    cell: Switched
+    longest_bounce: bool = False
+
+
+def random_place(rng: np.random.Generator) -> Place:
+    """Places of one machine of many."""
+
+    def place(role: str, quantity: str) -> float:
+        if quantity in EVEN:
+            return float(rng.uniform(-1.0, 1.0))
+        deviate = float(rng.normal())
+        while abs(deviate) > TRUNCATED_AT_SD:
+            deviate = float(rng.normal())
+        return deviate / TRUNCATED_AT_SD
+
+    return place
+
+
+def build(relays: RelaySet, table: Table, keying: Keying, place: Place, *, longest_bounce: bool = False) -> Machine:
+    """The machine whose figures stand at ``place``."""
+    hot = 0.5 * (1 + place("windings", "temperature"))
+    celsius = relays.coldest_c + hot * (relays.hottest_c - relays.coldest_c)
+    rail_v = relays.supply.voltage_v * (1 + relays.supply.tolerance * place("supply", "voltage"))
+    sag = 0.5 * (1 + place("supply", "sag"))
+    feed_v = rail_v - sag * relays.supply.resistance_ohm * load_a(relays, table)
+    worn = relays.worn
+
+    def switched(kind: RelayType, role: str, contacts: int, diodes: int = 0) -> Switched:
+        relay = kind.relay(lambda quantity: place(role, quantity), worn)
+        drop = contacts * relays.logic.contact_ohm * (1 + worn) * kind.coil_a + diodes * relays.supply.diode_v
+        return relay.switched(feed_v - drop, celsius, relays.clamp)
+
+    def listening(role: str) -> Input:
+        relay = relays.clock.relay(lambda quantity: place(role, quantity), worn)
+        tolerance = relays.reservoir * place(role, "reservoir")
+        circuit = replace(relays.front_end, reservoir_f=relays.front_end.reservoir_f * (1 + tolerance))
+        if circuit.driver == "transistor":
+            circuit = replace(circuit, supply_v=feed_v)
+        return Input(circuit, relay.coil(celsius), relay.armature, relay.bounce_s)
+
+    isolating = 1 if table.isolation == "diodes" else 0
+    clock, data = (listening(role) for role in INPUTS)
+    return Machine(
+        clock=clock,
+        data=data,
+        repeater=switched(relays.logic, "repeater", 1) if relays.clock.form == "make" else None,
+        steps=tuple(switched(relays.logic, f"step {n}", 2) for n in range(1, table.steps + 1)),
+        arms=tuple(switched(relays.logic, f"arm {n}", 2) for n in range(1, table.steps + 1)),
+        lines={line.name: switched(relays.logic, line.name, 2 + len(line.through), isolating) for line in table.lines},
+        latches=tuple(switched(relays.latch, f"bit {n}", 3) for n in range(1, len(table.bit_steps) + 1)),
+        reset_s=reset_delay_s(relays, keying, place),
+        counter=switched(relays.logic, "counter", 2),
+        cell=switched(relays.latch, "memory cell", 3),
+        longest_bounce=longest_bounce,
+    )
+
+
+def reset_delay_s(relays: RelaySet, keying: Keying, place: Place) -> float | None:
+    """What the slow relay that detects reset marks is lined up to, its tolerance included; None without marks."""
+    if keying.mark_s is None:
+        return None
+    nominal = keying.clock_burst_s + RESET_SHARE * (keying.mark_s - keying.clock_burst_s)
+    return nominal * (1 + relays.reset * place("reset", "delay"))
+
+
+def load_a(relays: RelaySet, table: Table) -> float:
+    """The most that the supply's coils draw at once: full latches, a handover between steps, all lines of a step."""
+    hottest_draw = (1 + relays.supply.tolerance) * relays.supply.voltage_v / relays.logic.coil_v
+    together = max(sum(step in table.live_steps(line) for line in table.lines) for step in range(1, table.steps + 1))
+    # Two step relays and two arming relays at a handover, the address counter and the reset relay.
+    sequencing = 4 + 2 * table.address_bits + 1
+    coils = (together + sequencing) / relays.logic.resistance_ohm.low * relays.logic.coil_v
+    latches = len(table.bit_steps) / relays.latch.resistance_ohm.low * relays.latch.coil_v
+    return (coils + latches) * hottest_draw

@@ -1,0 +1,111 @@
+"""The relay receiver: simulated hardware that listens to a tape."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...contracts import bits as bytes_and_bits
+from ...contracts.codec import Codec
+from ...contracts.decoded import Decoded
+from ...contracts.errors import UsageError
+from ...contracts.keying import KeyedLineCode, Keying
+from ...contracts.parameters import parameter
+from ...contracts.receiver import Receiver
+from ...contracts.signal import Signal
+from ...contracts.soft_bits import CERTAIN, LOST, SoftBits
+from .loader import Load, load
+from .machine import build, random_place
+from .relay_set import RelaySet, load_set
+from .suitability import reason_against
+from .table import Table, load_table
+
+
+@dataclass(frozen=True)
+class Relays(Receiver):
+    """A relay machine, drawn anew from its set's spreads for each tape.
+
+    Of several plays it keeps the last: a second load overwrites the first.
+    """
+
+    name = "relays"
+    summary = "A simulated relay machine: front end, contacts, sequencer and memory, with what they do wrong."
+
+    set: str = parameter("signal_12v", "Relays and electronics: a ready set, or a path that ends in .toml.")
+    table: str = parameter("clock_tower", "Which line is held in which steps: a ready table, or a path.")
+    content: str = parameter("", "Hash of what the two files hold; filled in, and checked if given.")
+
+    def check(self) -> None:
+        """See ``PlugIn``: reads both files, so that a wrong one is met before any tape is made."""
+        relays, table = self.files()
+        content = f"{relays.content}-{table.content}"
+        if self.content not in ("", content):
+            raise UsageError(
+                f"relays: set '{self.set}' and table '{self.table}' hold {content} now, not {self.content}: "
+                f"they have changed since that was written."
+            )
+        object.__setattr__(self, "content", content)
+
+    def files(self) -> tuple[RelaySet, Table]:
+        """What the two files hold."""
+        return load_set(self.set), load_table(self.table)
+
+    def refusal(self, codec: Codec) -> str | None:
+        """See ``Receiver``."""
+        for member in codec.plug_ins:
+            if member.needs != "relays":
+                return f"relays: '{member.name}' needs a {member.needs}; relays alone cannot decode it."
+        if not isinstance(codec.line_code, KeyedLineCode):
+            return f"relays: '{codec.line_code.name}' is not made of keyed tone bursts, which a relay can follow."
+        relays, table = self.files()
+        return reason_against(codec.line_code.keying(), relays, table)
+
+    def load(self, codec: Codec, signal: Signal, rng: np.random.Generator, first_address: int | None = None) -> Load:
+        """One play into one machine, with everything that happened.
+
+        Raises:
+            UsageError: a codec that relays cannot decode.
+        """
+        reason = self.refusal(codec)
+        if reason is not None:
+            raise UsageError(reason)
+        relays, table = self.files()
+        keying = _keying(codec)
+        machine = build(relays, table, keying, random_place(rng))
+        return load(signal, machine, table, keying, rng, first_address)
+
+    def receive(self, codec: Codec, signals: tuple[Signal, ...], rng: np.random.Generator) -> Decoded:
+        """See ``Receiver``. ``intact`` is None unless a layer checks; ``events`` are the faults of the load.
+
+        Raises:
+            UsageError: a codec that relays cannot decode (ask ``refusal`` first).
+        """
+        last = signals[-1] if signals else Signal(np.zeros((2, 0), np.float32), 44_100)
+        loaded = self.load(codec, last, rng)
+        events = [fault.event() for fault in loaded.faults]
+        heard = np.where(bytes_and_bits.from_bytes(loaded.image) > 0, CERTAIN, -CERTAIN)
+        for place in loaded.unwritten:
+            heard[8 * place : 8 * place + 8] = 0.0
+        passes: tuple[SoftBits, ...] = (SoftBits(heard),)
+        intact: bool | None = None
+        for layer in reversed(codec.layers):
+            said = layer.decode(passes)
+            passes = said.passes
+            events.extend(said.events)
+            if said.verdict is not None:
+                intact = said.verdict
+        best = passes[0] if passes else SoftBits([])
+        whole = len(best) - len(best) % 8
+        unknown = (np.abs(best.values[:whole]) <= LOST).reshape(-1, 8).any(axis=1)
+        return Decoded(
+            payload=bytes_and_bits.to_bytes(best.bits),
+            intact=intact,
+            lost=tuple(int(place) for place in np.flatnonzero(unknown)),
+            events=tuple(events),
+        )
+
+
+def _keying(codec: Codec) -> Keying:
+    assert isinstance(codec.line_code, KeyedLineCode)  # refusal has said so
+    return codec.line_code.keying()
