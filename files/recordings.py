@@ -7,7 +7,6 @@ mislead is refused: samples that are no numbers, more than two tracks.
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -65,16 +64,17 @@ def read_recording(path: Path) -> Recording:
             if not file.read(1):
                 raise UsageError(f"{owner} is empty.")
             announced = announced_frames(file)
-            os.lseek(file.fileno(), 0, os.SEEK_SET)
             # By descriptor: a suffix such as .raw would make soundfile believe the name instead of the content.
-            with soundfile.SoundFile(file.fileno(), closefd=False) as sound:
-                _check(sound, owner)
-                return _read(sound, owner, announced)
+            with open(file.fileno(), "rb", closefd=False) as nameless:
+                nameless.seek(0)
+                with soundfile.SoundFile(nameless) as sound:
+                    _check(sound, owner)
+                    return _read(sound, owner, announced)
         except soundfile.SoundFileError as error:
             told = in_one_line(str(getattr(error, "error_string", error)), 120).rstrip(".")
             raise UsageError(f"{owner} cannot be read as audio: {told}.") from None
         except OSError as error:
-            raise UsageError(f"{owner} cannot be read: {error.strerror or in_one_line(error)}.") from None
+            raise UsageError(f"{owner} cannot be read: {in_one_line(error.strerror or error).rstrip('.')}.") from None
         except MemoryError:
             raise TapewrightError(f"{owner} does not fit into memory.") from None
 

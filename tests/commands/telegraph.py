@@ -1,6 +1,7 @@
-"""A line code for tests of the commands: quick, exact, and easy to damage at a known place.
+"""A line code and a receiver for tests of the commands.
 
-Each bit is eight frames of +-0.5 on both tracks, after a leader of silence; any frame beyond +-0.05 starts the bits.
+The telegraph is quick, exact, and easy to damage at a known place: each bit is eight frames of +-0.5 on
+both tracks, after a leader of silence; any frame beyond +-0.05 starts the bits.
 """
 
 from __future__ import annotations
@@ -11,9 +12,11 @@ from importlib.metadata import EntryPoint
 import numpy as np
 from tapewright.contracts import registry
 from tapewright.contracts.bits import Bits
-from tapewright.contracts.decoded import Event
+from tapewright.contracts.codec import Codec
+from tapewright.contracts.decoded import Decoded, Event
 from tapewright.contracts.line_code import LineCode
 from tapewright.contracts.parameters import parameter
+from tapewright.contracts.receiver import Receiver
 from tapewright.contracts.signal import Signal
 from tapewright.contracts.soft_bits import SoftBits
 
@@ -49,12 +52,26 @@ class Telegraph(LineCode):
         return self.leader_s + bits * FRAMES_A_BIT / 44_100
 
 
+@dataclass(frozen=True)
+class Apprentice(Receiver):
+    """Reads formats without layers only, and adds four bytes that tell which random stream it got."""
+
+    name = "apprentice"
+    summary = "For tests only."
+
+    def refusal(self, codec: Codec) -> str | None:
+        return "the apprentice cannot count blocks." if codec.layers else None
+
+    def receive(self, codec: Codec, signals: tuple[Signal, ...], rng: np.random.Generator) -> Decoded:
+        return Decoded(codec.decode(*signals).payload + rng.bytes(4), None)
+
+
 def with_telegraph(kind: str) -> registry.Registry:
-    """What is installed, and the telegraph."""
+    """What is installed, and the two of this file."""
     found = registry.Registry(kind, dict(_INSTALLED(kind).claims))
-    if kind == "codec":
-        entry = EntryPoint("telegraph", f"{__name__}:Telegraph", registry.KINDS[kind])
-        found.claims["telegraph"] = (entry,)
+    added = {"codec": Telegraph, "receiver": Apprentice}.get(kind)
+    if added is not None:
+        found.claims[added.name] = (EntryPoint(added.name, f"{__name__}:{added.__name__}", registry.KINDS[kind]),)
     return found
 
 

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import numpy as np
 from command_shell import Shell
+from tapewright.contracts import registry
+from tapewright.contracts.streams import stream
 from tapewright.files.programs import read_program
 from tapewright.files.recordings import Recording, read_recording, write_recording
 
@@ -142,6 +144,30 @@ def test_a_newer_format_version_is_warned_of(shell: Shell) -> None:
     )
     write_recording(Path("a.wav"), recording.signal, label=newer, force=True)
     assert "warning: format version 999 is newer than" in shell("decode", "a.wav").err
+
+
+def test_a_receiver_that_cannot_read_the_format_says_why(shell: Shell) -> None:
+    encoded(shell, "contents/telegraph")
+    outcome = shell("decode", "a.wav", "-o", "out.bin", "--receiver", "apprentice")
+    assert outcome.code == 2
+    assert outcome.complaint == "receiver 'apprentice' cannot decode this: the apprentice cannot count blocks."
+    assert not Path("out.bin").exists()
+
+
+def test_a_receiver_drawn_at_random_gets_the_stream_of_its_seed_and_trial(shell: Shell) -> None:
+    recording = encoded(shell, "telegraph")
+    write_recording(Path("a.wav"), recording.signal, force=True)
+    arguments = ("decode", "a.wav", "-o", "out.bin", "--codec", "telegraph", "--receiver", "apprentice", "--force")
+    for seed, trial in ((0, 0), (3, 0), (3, 8)):
+        shell(*arguments, "--seed", seed, "--trial", trial)
+        assert Path("out.bin").read_bytes() == CHIME + stream(seed, trial, "receiver").bytes(4)
+
+
+def test_an_intact_load_of_no_bytes_is_an_empty_file(shell: Shell) -> None:
+    signal = registry.codec("contents/telegraph").encode(b"")
+    write_recording(Path("a.wav"), signal)
+    assert shell("decode", "a.wav", "-o", "out.bin", "--codec", "contents/telegraph").code == 0
+    assert Path("out.bin").read_bytes() == b""
 
 
 def test_nothing_is_overwritten_unless_asked(shell: Shell) -> None:

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 import scipy.io.wavfile
 import soundfile
+import tapewright
 from tapewright.contracts.errors import TapewrightError, UsageError
 from tapewright.contracts.signal import Signal
 from tapewright.files import recordings
@@ -45,6 +46,15 @@ def test_recordings_round_trip(tmp_path: Path, suffix: str, depth: str) -> None:
     assert back.label == LABEL
     assert back.notes == ()
     assert not back.signal.samples.flags.writeable
+
+
+@pytest.mark.parametrize("suffix", [".wav", ".flac"])
+def test_any_player_shows_the_title_and_who_wrote_it(tmp_path: Path, suffix: str) -> None:
+    write_recording(tmp_path / f"a{suffix}", tones(), label=LABEL)
+    with soundfile.SoundFile(tmp_path / f"a{suffix}") as file:
+        assert file.title == "chime"
+        assert file.software.startswith(f"tapewright {tapewright.__version__}")
+        assert json.loads(file.comment)["codec"] == LABEL.codec
 
 
 @pytest.mark.parametrize("depth", ["8", "16", "24", "32"])
