@@ -148,7 +148,10 @@ def plug_in_spec_round_trips(plug_in: PlugIn) -> None:
 
 def _repr_is_the_constructor(plug_in: PlugIn) -> None:
     written = repr(plug_in)
-    call = ast.parse(written, mode="eval").body
+    try:
+        call = ast.parse(written, mode="eval").body
+    except SyntaxError:
+        raise AssertionError(f"repr {written!r} is no constructor call.") from None
     called = isinstance(call, ast.Call) and isinstance(call.func, ast.Name) and not call.args
     require(called, f"repr {written!r} is no constructor call with named arguments.")
     assert isinstance(call, ast.Call)
@@ -173,4 +176,8 @@ def stack_spec_round_trips(plug_ins: tuple[PlugIn, ...], spec: str, rebuild: Cal
 
 def pickles(thing: Any) -> None:
     """A pickled copy equals the original, so that a trial can be sent to another process."""
-    require(pickle.loads(pickle.dumps(thing)) == thing, f"{thing!r} does not come back from pickle.")
+    try:
+        copy = pickle.loads(pickle.dumps(thing))
+    except Exception as error:  # pickle has no one error of its own
+        raise AssertionError(f"{thing!r} cannot be pickled: {error}") from error
+    require(copy == thing, f"{thing!r} does not come back from pickle.")

@@ -34,12 +34,14 @@ def fresh(first, told="None", cwd=None, **environment):
 
 
 def names_of_our_files(files):
-    """Module name to file, for every file of the package (the tests' own files left out)."""
+    """Module name to file, for every file of the package: at its top or in one of its folders."""
     ours = {}
     for name, file in files.items():
         path = Path(file) if file else None
-        if path and path.is_relative_to(PACKAGE) and "tests" not in path.relative_to(PACKAGE).parts:
-            ours[name] = file
+        if path and path.is_relative_to(PACKAGE):
+            parts = path.relative_to(PACKAGE).parts
+            if len(parts) == 1 or (PACKAGE / parts[0] / "__init__.py").exists():
+                ours[name] = file
     return ours
 
 
