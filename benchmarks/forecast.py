@@ -3,27 +3,30 @@
 from __future__ import annotations
 
 from collections import Counter, deque
-from collections.abc import Hashable, Iterable
+from collections.abc import Hashable, Mapping
+from typing import Generic, TypeVar
+
+Kind = TypeVar("Kind", bound=Hashable)
 
 _REMEMBERED = 5
 
 
-class Forecast:
+class Forecast(Generic[Kind]):
     """Remembers what each kind of unit costs and how many are still to come.
 
     Args:
-        units: the kind of every unit that will run.
+        units: how many of each kind will run.
         relative_cost: a first guess, by kind, in any unit; the first measurements scale it.
         workers: how many run at once.
     """
 
-    def __init__(self, units: Iterable[Hashable], relative_cost: dict[Hashable, float], workers: int) -> None:
+    def __init__(self, units: Mapping[Kind, int], relative_cost: Mapping[Kind, float], workers: int) -> None:
         self._to_come = Counter(units)
         self._relative_cost = relative_cost
         self._workers = workers
-        self._seen: dict[Hashable, deque[float]] = {}
+        self._seen: dict[Kind, deque[float]] = {}
 
-    def saw(self, kind: Hashable, seconds: float) -> None:
+    def saw(self, kind: Kind, seconds: float) -> None:
         """One unit of that kind has ended, having kept a worker busy for ``seconds``."""
         self._to_come[kind] -= 1
         self._seen.setdefault(kind, deque(maxlen=_REMEMBERED)).append(seconds)

@@ -8,7 +8,6 @@ meet the same tape. Results are sums of counts, so neither the workers nor the o
 from __future__ import annotations
 
 import os
-from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
@@ -65,15 +64,17 @@ class News:
 
 @dataclass(frozen=True)
 class Tape:
-    """One unit of work: the tasks share codec and channel and differ in who listens."""
+    """One unit of work.
 
+    Attributes:
+        kind: canonical codec and channel; tapes of one kind cost about the same.
+        tasks: they share codec and channel and differ in who listens.
+        trial: from 0.
+    """
+
+    kind: tuple[str, str]
     tasks: tuple[Task, ...]
     trial: int
-
-    @property
-    def kind(self) -> tuple[str, str]:
-        """Tapes of one kind cost about the same: canonical codec and channel."""
-        return self.tasks[0].codec.spec, self.tasks[0].channel.spec
 
 
 def unwatched(news: News) -> None:
@@ -85,16 +86,23 @@ def cores() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def tapes(study: Study) -> Iterator[Tape]:
-    """Every tape of a study: two of each kind first, then the rest, codec by codec."""
-    kinds: dict[tuple[str, str], list[Task]] = {}
+def kinds(study: Study) -> dict[tuple[str, str], tuple[Task, ...]]:
+    """The tasks that share their tapes, by canonical codec and channel, codec by codec; the refused left out."""
+    shared: dict[tuple[str, str], tuple[Task, ...]] = {}
     for task in sorted(study.tasks(), key=lambda task: study.codecs.index(task.codec_name)):
         if task.refusal is None:
-            kinds.setdefault((task.codec.spec, task.channel.spec), []).append(task)
+            kind = task.codec.spec, task.channel.spec
+            shared[kind] = (*shared.get(kind, ()), task)
+    return shared
+
+
+def tapes(study: Study) -> Iterator[Tape]:
+    """Every tape of a study: two of each kind first, then the rest, codec by codec."""
+    shared = kinds(study)
     for trials in (range(min(_FIRST_LOOK, study.trials)), range(_FIRST_LOOK, study.trials)):
-        for tasks in kinds.values():
+        for kind, tasks in shared.items():
             for trial in trials:
-                yield Tape(tuple(tasks), trial)
+                yield Tape(kind, tasks, trial)
 
 
 def play(tape: Tape, shelf: Shelf, seed: int) -> tuple[Tally, ...]:
@@ -132,13 +140,10 @@ def run(study: Study, workers: int | None = None, watch: Callable[[News], None] 
     workers = cores() if workers is None else workers
     if not 1 <= workers <= MOST_WORKERS:
         raise UsageError(f"Argument 'workers' must be 1 to {MOST_WORKERS}, not {workers}.")
-    to_play = deque(tapes(study))
-    of = len(to_play)
     sums = {task: Tally() for task in study.tasks()}
-    seconds = {task.codec: task.codec.duration_s(len(study.program)) for task in sums}
-    forecast = Forecast(
-        (tape.kind for tape in to_play), {tape.kind: seconds[tape.tasks[0].codec] for tape in to_play}, workers
-    )
+    tape_s = {kind: tasks[0].codec.duration_s(len(study.program)) for kind, tasks in kinds(study).items()}
+    of, done = study.trials * len(tape_s), 0
+    forecast = Forecast(dict.fromkeys(tape_s, study.trials), tape_s, workers)
     shelf = Shelf(study.program, study.sample_rate_hz, MOST_AUDIO_BYTES // _COPIES)
 
     def timed(tape: Tape) -> tuple[tuple[Tally, ...], float]:
@@ -146,19 +151,21 @@ def run(study: Study, workers: int | None = None, watch: Callable[[News], None] 
         return play(tape, shelf, study.seed), perf_counter() - begun
 
     def audio_bytes(tape: Tape) -> float:
-        return _COPIES * _FRAME_BYTES * study.sample_rate_hz * seconds[tape.tasks[0].codec]
+        return _COPIES * _FRAME_BYTES * study.sample_rate_hz * tape_s[tape.kind]
 
     watch(News(0, of, (), None))
     playing: dict[Future[tuple[tuple[Tally, ...], float]], Tape] = {}
     pool = ThreadPoolExecutor(workers, thread_name_prefix="trial")
+    to_play = tapes(study)
+    following = next(to_play, None)
     try:
-        while to_play or playing:
-            while to_play and len(playing) < workers + _WAITING:
+        while following is not None or playing:
+            while following is not None and len(playing) < workers + _WAITING:
                 held = sum(audio_bytes(tape) for tape in playing.values())
-                if playing and held + audio_bytes(to_play[0]) > MOST_AUDIO_BYTES:
+                if playing and held + audio_bytes(following) > MOST_AUDIO_BYTES:
                     break
-                tape = to_play.popleft()
-                playing[pool.submit(timed, tape)] = tape
+                playing[pool.submit(timed, following)] = following
+                following = next(to_play, None)
             done_now = wait(playing, return_when=FIRST_COMPLETED).done
             for ended in [future for future in playing if future in done_now]:
                 tape = playing.pop(ended)
@@ -166,7 +173,7 @@ def run(study: Study, workers: int | None = None, watch: Callable[[News], None] 
                 for task, tally in zip(tape.tasks, tallies, strict=True):
                     sums[task] += tally
                 forecast.saw(tape.kind, busy_s)
-                done = of - len(to_play) - len(playing)
+                done += 1
                 found = tuple(Result(task, sums[task]) for task in tape.tasks)
                 watch(News(done, of, found, forecast.remaining_s()))
     finally:

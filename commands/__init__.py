@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 from typing import NoReturn
@@ -17,12 +18,17 @@ INTERRUPTED = 130
 
 def main() -> NoReturn:
     """Run the command line and exit: 0 done, 1 failed, 2 usage, 3 target not met, 130 interrupted."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:  # closed by whoever called
+            setattr(sys, name, io.StringIO())
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")  # a name that the terminal cannot show is no reason to stop
     code = _run()
     try:
         sys.stdout.flush()
-        sys.stderr.flush()
-    except BrokenPipeError:
-        _close_quietly()
+    except OSError:
+        # Said already; the interpreter shall flush the rest into nothing at its end instead of complaining once more.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     if code == INTERRUPTED:
         # A trial in a worker thread may need seconds more; nothing of it is kept, so nobody should wait for it.
         os._exit(code)
@@ -39,12 +45,12 @@ def _run() -> int:
             outcome = application()(standalone_mode=False, prog_name="tapewright")
         except typer.Abort:
             return _interrupted()
+        sys.stdout.flush()
         # Without standalone mode an Exit comes back as its code, and what a command returns comes back as it is.
         return _interrupted() if outcome == INTERRUPTED else outcome if isinstance(outcome, int) else 0
     except KeyboardInterrupt:
         return _interrupted()
     except BrokenPipeError:
-        _close_quietly()
         return 1
     except SystemExit as leaving:
         return leaving.code if isinstance(leaving.code, int) else 1
@@ -67,7 +73,8 @@ def _explain(error: Exception) -> int:
         if context is not None:
             text = f"{text.rstrip('.')}. Help: {context.command_path} --help"
     elif isinstance(error, OSError):
-        text = f"{error.filename}: {error.strerror}." if error.filename and error.strerror else str(error)
+        reason = error.strerror or str(error)
+        text = f"{error.filename}: {reason}." if error.filename else f"{reason}."
     else:
         text = f"unexpected {type(error).__name__}: {error} ({TRACEBACK}=1 shows where)"
     print(f"tapewright: error: {in_one_line(text, 1000)}", file=sys.stderr)
@@ -77,8 +84,3 @@ def _explain(error: Exception) -> int:
 def _interrupted() -> int:
     print("tapewright: interrupted.", file=sys.stderr)
     return INTERRUPTED
-
-
-def _close_quietly() -> None:
-    """Whoever read our output has gone: let the interpreter flush into nothing instead of complaining."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -5,11 +5,11 @@ from tapewright.benchmarks.forecast import Forecast
 
 
 def test_nothing_is_said_before_anything_was_seen() -> None:
-    assert Forecast(["a"], {"a": 1.0}, workers=1).remaining_s() is None
+    assert Forecast({"a": 1}, {"a": 1.0}, workers=1).remaining_s() is None
 
 
 def test_known_kinds_cost_what_they_cost_and_unknown_ones_by_their_length() -> None:
-    forecast = Forecast(["short"] * 3 + ["long"] * 4, {"short": 2.0, "long": 90.0}, workers=1)
+    forecast = Forecast({"short": 3, "long": 4}, {"short": 2.0, "long": 90.0}, workers=1)
     forecast.saw("short", 0.5)
     assert forecast.remaining_s() == pytest.approx(2 * 0.5 + 4 * 0.25 * 90)
     forecast.saw("long", 3.0)
@@ -17,7 +17,7 @@ def test_known_kinds_cost_what_they_cost_and_unknown_ones_by_their_length() -> N
 
 
 def test_workers_share_what_there_is_to_share() -> None:
-    forecast = Forecast(["a"] * 4, {"a": 1.0}, workers=2)
+    forecast = Forecast({"a": 4}, {"a": 1.0}, workers=2)
     forecast.saw("a", 6.0)
     assert forecast.remaining_s() == pytest.approx(9.0)
     forecast.saw("a", 6.0)
@@ -28,7 +28,7 @@ def test_workers_share_what_there_is_to_share() -> None:
 
 
 def test_a_first_tape_that_compiles_kernels_does_not_spoil_the_forecast() -> None:
-    forecast = Forecast(["a"] * 12, {"a": 1.0}, workers=1)
+    forecast = Forecast({"a": 12}, {"a": 1.0}, workers=1)
     forecast.saw("a", 9.0)
     forecast.saw("a", 0.1)
     assert forecast.remaining_s() == pytest.approx(1.0)

@@ -153,3 +153,33 @@ def test_interrupted_in_the_middle_nothing_half_written_stays(tmp_path) -> None:
     assert running.returncode == 130
     assert (said, complained) == ("", "tapewright: interrupted.\n")
     assert list(work.iterdir()) == []
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="only Linux has a device that is always full")
+def test_a_full_disk_under_stdout_is_one_line_and_exit_code_1() -> None:
+    with open("/dev/full", "w") as full:
+        ran = subprocess.run(
+            [sys.executable, "-m", "tapewright", "plugins"],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            env=environment(),
+        )
+    assert (ran.returncode, ran.stderr) == (1, "tapewright: error: No space left on device.\n")
+
+
+def test_without_a_stdout_the_work_is_done_all_the_same() -> None:
+    closed = subprocess.run(
+        f"'{sys.executable}' -m tapewright plugins >&-",
+        shell=True,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=environment(),
+    )
+    assert (closed.returncode, closed.stderr) == (0, "")
+
+
+def test_a_terminal_that_cannot_show_a_name_gets_it_escaped() -> None:
+    ran = tapewright("plugins", PYTHONIOENCODING="ascii:strict")
+    assert (ran.returncode, ran.stderr) == (0, "")
+    assert r"A toy: raises \u26a0." in ran.stdout

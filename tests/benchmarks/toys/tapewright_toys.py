@@ -105,7 +105,7 @@ class Bug(ChannelModel):
     """Breaks its law."""
 
     name = "toy_bug"
-    summary = "A toy: raises."
+    summary = "A toy: raises \N{WARNING SIGN}."
     place = "capture"
 
     def degrade(self, signal, rng):
