@@ -26,6 +26,7 @@ def degrade(
     from dataclasses import replace
 
     from ..contracts import registry
+    from ..contracts.errors import in_one_line
     from ..contracts.streams import stream
     from ..files.recordings import check_recording, read_recording, write_recording
     from ..files.writing import check_output
@@ -35,7 +36,7 @@ def degrade(
     source = read_recording(recording)
     check_recording(output, bits, source.signal.sample_rate_hz, source.signal.frames)
     heard = stack.degrade(source.signal, stream(seed, trial, "channel"))
-    tape = f"{channel}, seed {seed}, trial {trial}"
+    tape = f"{in_one_line(channel)}, seed {seed}, trial {trial}"
     label = source.label
     if label is not None:
         label = replace(label, history=(*label.history, f"degraded by {tape}"))
@@ -47,4 +48,4 @@ def degrade(
         record = {"channel": stack.spec, "seed": seed, "trial": trial, "tape_s": heard.duration_s}
         typer.echo(json.dumps({**record, "file": str(output), "notes": notes}))
     else:
-        typer.echo(f"{output}: {heard.duration_s:.1f} s through {tape}", err=True)
+        typer.echo(f"{in_one_line(output)}: {heard.duration_s:.1f} s through {tape}", err=True)

@@ -108,8 +108,9 @@ def write_recording(
         comment = ""
         notes.append("the spec is too long for the file's metadata: keep the label with the recording")
     beyond, first = _beyond_full_scale(signal)
+    clips = beyond > 0 and depth != "float"
     if beyond:
-        verb = "kept beyond" if depth == "float" else "clipped at"
+        verb = "clipped at" if clips else "kept beyond"
         notes.append(f"{beyond} samples are {verb} full scale, the first at {first / signal.sample_rate_hz:.3f} s")
     with whole_file(path, force) as part:
         try:
@@ -120,7 +121,7 @@ def write_recording(
                 if comment:
                     sound.comment = comment
                 for block in _blocks(signal):
-                    sound.write(block.T if depth == "float" else np.clip(block, -1.0, 1.0).T)
+                    sound.write(np.clip(block, -1.0, 1.0).T if clips else block.T)
             if container == "WAV":
                 with part.open("r+b") as file:
                     forget_the_time(file)
@@ -218,6 +219,8 @@ def _beyond_full_scale(signal: Signal) -> tuple[int, int]:
     """How many samples lie beyond full scale, and the first frame that holds one."""
     count, first = 0, 0
     for number, block in enumerate(_blocks(signal)):
+        if block.max() <= 1.0 and block.min() >= -1.0:
+            continue
         over = np.abs(block) > 1.0
         found = int(over.sum())
         if found and not count:
