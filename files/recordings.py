@@ -108,9 +108,8 @@ def write_recording(
         comment = ""
         notes.append("the spec is too long for the file's metadata: keep the label with the recording")
     beyond, first = _beyond_full_scale(signal)
-    clips = beyond > 0 and depth != "float"
     if beyond:
-        verb = "clipped at" if clips else "kept beyond"
+        verb = "kept beyond" if depth == "float" else "clipped at"
         notes.append(f"{beyond} samples are {verb} full scale, the first at {first / signal.sample_rate_hz:.3f} s")
     with whole_file(path, force) as part:
         try:
@@ -121,7 +120,7 @@ def write_recording(
                 if comment:
                     sound.comment = comment
                 for block in _blocks(signal):
-                    sound.write(np.clip(block, -1.0, 1.0).T if clips else block.T)
+                    sound.write(block.T)  # soundfile has libsndfile clip whole numbers
             if container == "WAV":
                 with part.open("r+b") as file:
                     forget_the_time(file)
@@ -222,8 +221,7 @@ def _beyond_full_scale(signal: Signal) -> tuple[int, int]:
         if block.max() <= 1.0 and block.min() >= -1.0:
             continue
         over = np.abs(block) > 1.0
-        found = int(over.sum())
-        if found and not count:
+        if not count:
             first = number * _BLOCK + int(over.any(axis=0).argmax())
-        count += found
+        count += int(over.sum())
     return count, first

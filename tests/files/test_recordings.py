@@ -205,14 +205,17 @@ def test_a_lossy_recording_is_read_with_advice(tmp_path: Path) -> None:
     )
 
 
-@pytest.mark.parametrize("depth", ["8", "16", "24", "32"])
-def test_whole_numbers_clip_and_say_so(tmp_path: Path, depth: str) -> None:
+@pytest.mark.parametrize(
+    ("suffix", "depth"),
+    [(".wav", "8"), (".wav", "16"), (".wav", "24"), (".wav", "32"), (".flac", "16"), (".flac", "24")],
+)
+def test_whole_numbers_clip_and_say_so(tmp_path: Path, suffix: str, depth: str) -> None:
     loud = tones().samples.copy()
     loud[1, 441] = 1.5
     loud[0, 500] = -7.0
-    notes = write_recording(tmp_path / "a.wav", Signal(loud, 44_100), depth=depth)
+    notes = write_recording(tmp_path / f"a{suffix}", Signal(loud, 44_100), depth=depth)
     assert notes == ("2 samples are clipped at full scale, the first at 0.010 s",)
-    back = read_recording(tmp_path / "a.wav").signal.samples
+    back = read_recording(tmp_path / f"a{suffix}").signal.samples
     assert back[1, 441] == pytest.approx(1.0, abs=ONE_STEP[depth])
     assert back[0, 500] == pytest.approx(-1.0, abs=ONE_STEP[depth])
 
