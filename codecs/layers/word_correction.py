@@ -92,12 +92,9 @@ class WordCorrector:
         A byte of which a bit was not heard at all is erased every time: its zeros say nothing, and a run of them
         would pass for the codeword of zeros.
         """
-        unheard = confidence == 0
         parity = self.code.parity_bytes
-        if np.count_nonzero(unheard) > parity:
-            return
         by_weakness = np.argsort(confidence, kind="stable")
-        least = int(np.count_nonzero(unheard))
+        least = int(np.count_nonzero(confidence == 0))
         counts = [int(np.count_nonzero(confidence <= LOST)), least]
         if parity >= _PARITY_TO_GUESS:
             weaker_than_most = int(np.count_nonzero(confidence < np.median(confidence)))

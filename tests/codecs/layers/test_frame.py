@@ -197,11 +197,25 @@ def test_decode_is_total(seed, lengths):
 
 
 def test_a_header_that_announces_far_more_than_was_heard_is_not_believed():
-    layer = Frame()
-    forged = layer.blocks.block(0, 2**29, some_bits(1024))
-    heard = heard_by(layer, soft(forged))
-    assert heard.verdict is False
-    assert len(heard.passes[0]) == 0
+    layer = Frame(block_bytes=4096)
+    body = some_bits(8 * 4096)
+    for share, believed in ((15, True), (17, False)):
+        heard = heard_by(layer, soft(layer.blocks.block(0, share * (body.size + 128), body)))
+        assert heard.verdict is False
+        assert bool(len(heard.passes[0])) is believed
+
+
+def test_a_header_that_names_a_block_that_cannot_be_is_no_header():
+    blocks = Frame(block_bytes=1).blocks
+    for number, total, possible in (
+        (0, 0, True),
+        (1, 0, False),
+        (9, 80, True),
+        (10, 80, False),
+        (0, 8 * 65_537, False),
+    ):
+        header = np.packbits(blocks.header(number, total)).tobytes()
+        assert blocks.read_header(header) == ((number, total) if possible else None)
 
 
 @pytest.mark.parametrize(

@@ -61,7 +61,7 @@ def test_times_of_a_missing_block_are_interpolated():
 
 def test_a_block_whose_header_is_damaged_is_not_taken_for_a_lost_one_before_it():
     stream = STREAM.copy()
-    stream[PITCH * 4 + 16 + 32 + 20] *= -1
+    stream[PITCH * 4 + 16 + 32 + np.array([20, 30, 40])] *= -1
     result = heard(np.delete(stream, np.r_[block(3)]))
     values = result.passes[0].values
     assert [event.what for event in result.events] == [f"frame: block 4 of {BLOCKS} is missing"]
@@ -167,6 +167,14 @@ def test_copies_of_which_none_has_a_block_right_add_up():
         second[PITCH * number + 150 : PITCH * number + 180] *= -0.3
     assert heard(first).verdict is False
     result = heard(first, second)
+    assert result.verdict is True
+    assert np.array_equal(result.passes[0].bits, BITS)
+
+
+def test_a_copy_that_checks_stands_against_a_louder_one():
+    louder = STREAM * 100
+    louder[block(2, lead=112)] *= -1
+    result = heard(STREAM, louder)
     assert result.verdict is True
     assert np.array_equal(result.passes[0].bits, BITS)
 

@@ -197,6 +197,16 @@ def test_weak_bytes_are_erased_when_there_are_too_many_errors():
     assert "erasures" in heard.events[0].what
 
 
+def test_doubtful_bytes_are_taken_as_read_where_that_is_better():
+    layer, data = ReedSolomon(parity_bytes=32), bytes(range(200))
+    values = soft(layer, data)
+    as_bytes(values)[50:70] *= 0.01  # 20 doubtful bytes, all right
+    as_bytes(values)[100:110] *= -1  # and 10 wrong ones: 2 e + f = 40 > 32
+    heard = layer.decode((SoftBits(values),))
+    assert heard.verdict is True
+    assert payload(heard) == data
+
+
 def test_a_lost_word_keeps_its_signs_and_the_others_are_certain():
     layer, data = ReedSolomon(parity_bytes=4, word_bytes=32), bytes(range(56))
     values = soft(layer, data)

@@ -54,6 +54,31 @@ def test_no_word_beyond_the_bound_is_believed_though_the_library_believes_some(e
     assert believed_by_library > 0
 
 
+def test_the_word_that_leaves_most_parity_unused_is_taken():
+    # The first reading spends all parity on erasures and so "corrects" to a wrong word; the second has one error.
+    (sent, received, erased), *_ = damaged_words(1, 4, 1, seed=46)
+    second = sent.copy()
+    second[7] ^= 1
+    readings = [(received, np.where(erased, 0, 3).astype(np.float32)), (second, np.full(N, 3, np.float32))]
+    assert CORRECTOR.most_credible(readings[:1], [False]).used == 4
+    best = CORRECTOR.most_credible(readings, [False, False])
+    assert np.array_equal(best.word, sent)
+    assert (best.errors, best.erasures) == (1, 0)
+
+
+@pytest.mark.parametrize("change", [b"\0" * N, b"\1" + b"\0" * (N - 1), b"\0" * (N - 1) + b"\2"])
+def test_what_the_library_says_is_checked(monkeypatch, change):
+    # A library that hands out words which are no codewords, as galois 0.4.11 was seen to do.
+    class Careless:
+        def decode(self, word, erase_pos):
+            said = bytes(one ^ other for one, other in zip(word, change, strict=True))
+            return said[:K], said, b""
+
+    monkeypatch.setattr("tapewright.codecs.layers.word_correction._library_codec", lambda *_: Careless())
+    for _, received, erased in damaged_words(1, 1, 5, seed=47):
+        assert CORRECTOR.corrected(received, erased) is None
+
+
 def failed_words(words, error_rate, erasure_rate, seed):
     """How many of that many words fail when each byte is wrong or erased at random."""
     rng = np.random.default_rng(seed)
