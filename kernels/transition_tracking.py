@@ -27,14 +27,13 @@ def mean_between(samples: Samples, start: float, stop: float) -> float:
     first = int(low)
     last = int(high)
     if first == last:
-        return samples[first] * (high - low) / (stop - start)
-    total = samples[first] * (first + 1 - low)
+        return float(samples[first]) * (high - low) / (stop - start)
     inside = np.float32(0.0)
     for n in range(first + 1, last):
         inside += samples[n]
-    total += inside
+    total = float(samples[first]) * (first + 1 - low) + float(inside)
     if last < samples.size:
-        total += samples[last] * (high - last)
+        total += float(samples[last]) * (high - last)
     return total / (stop - start)
 
 
@@ -88,7 +87,7 @@ def follow(
     Returns:
         How many rows of ``log`` are to be trusted.
     """
-    usual = np.array([max(amplitudes[0], 1e-30), max(amplitudes[1], 1e-30)])
+    usual = np.array([max(amplitudes[0], 1e-30), max(amplitudes[1], 1e-30) if tracks == 2 else 0.0])
     noise = np.full(2, 0.1)
     fall = np.zeros(2)
     centre = np.zeros(2)
@@ -96,6 +95,7 @@ def follow(
     strength = np.zeros(2)
     weight = np.zeros(2)
     offset = np.zeros(2)
+    presence = np.ones(2)
     time = start
     off_centre = 0.3
     on_centre = 1.0
@@ -125,7 +125,9 @@ def follow(
             offset[i] += (whole - offset[i]) * (1.0 if k == 0 else 0.125)
             fall[i] = 0.25 * (outer_before + inner_before - inner_after - outer_after) / usual[i]
             centre[i] = (0.5 * (inner_before + inner_after) - offset[i]) / usual[i]
-            weight[i] = 1.0 / (noise[i] + 1e-4)
+            weight[i] = (presence[i] * presence[i] + 1e-6) / (noise[i] + 1e-4)
+            if usual[i] < 0.02 * max(usual[0], usual[1]):
+                weight[i] = 0.0
         flip = 0.0
         if alike:
             relation += (min(max(fall[0] * fall[1], -1.0), 1.0) - relation) / 64
@@ -141,6 +143,7 @@ def follow(
             share = min(max(fall[i] * sign, 0.0), 1.0)
             error[i] = min(max(quarter * centre[i] * sign * share, -0.5 * quarter), 0.5 * quarter)
             strength[i] = share
+            presence[i] += (share - presence[i]) / 12
             pull += weight[i] * share * error[i]
             total += weight[i] * share
             away += weight[i] * abs(centre[i])
@@ -158,7 +161,7 @@ def follow(
         log[k, 1] = step
         log[k, 2] = lag
         log[k, 3] = seen
-        log[k, 4] = max(usual[0], usual[1]) if tracks == 2 else usual[0]
+        log[k, 4] = max(usual[0], usual[1])
         off_centre += (away / worth - off_centre) / 48
         on_centre += (change / worth - on_centre) / 48
         recent_off += (away / worth - recent_off) / 12

@@ -23,7 +23,7 @@ from ...contracts.errors import UsageError
 from ...contracts.line_code import LineCode
 from ...contracts.parameters import parameter
 from ...contracts.signal import Signal
-from ...contracts.soft_bits import SoftBits
+from ...contracts.soft_bits import CERTAIN, SoftBits
 from .pulse_detection import likelihoods, same_sign
 from .transition_clock import Clock, recover
 
@@ -31,8 +31,11 @@ START_WORD = 0x36CE7423
 START_BITS: Bits = np.array([START_WORD >> (31 - i) & 1 for i in range(32)], np.uint8)
 RUN_OUT = 8
 FEWEST_FRAMES_A_CELL = 4
+FEWEST_LEADER_CELLS = 32
 _CONTEXT = 24
+_MARK_CUT = 8
 _ALIKE = 0.65
+_OWN = 14
 _MOST_SHIFT = 2
 _MEMORY_S = 0.25
 _BLOCK = 1 << 18
@@ -61,7 +64,7 @@ class Biphase(LineCode):
         choices=("same", "left", "right", "split"),
     )
     level_db: float = parameter(-1.0, "Peak level re full scale.", unit="dB", low=-60, high=0)
-    leader_s: float = parameter(1.0, "Leader before the data.", unit="s", low=0.1, high=60)
+    leader_s: float = parameter(1.0, "Leader before the data, at least 32 bits.", unit="s", low=0.1, high=60)
     tail_s: float = parameter(0.25, "Silence after the data.", unit="s", low=0, high=60)
     edge_share: float = parameter(0.25, "Length of a raised-sine edge as a share of a half cell.", low=0, high=1)
 
@@ -84,8 +87,8 @@ class Biphase(LineCode):
         """
         if sample_rate_hz < FEWEST_FRAMES_A_CELL * self.bit_rate_hz:
             raise UsageError(
-                f"biphase: bit_rate_hz must be at most a quarter of the sample rate of {sample_rate_hz} Hz, "
-                f"not {self.bit_rate_hz:g}."
+                f"Argument 'sample_rate_hz' must be at least 4 times bit_rate_hz, {4 * self.bit_rate_hz:g}, "
+                f"not {sample_rate_hz}."
             )
         frames = round(self.duration_s(bits.size) * sample_rate_hz)
         samples = np.zeros((2, frames), np.float32)
@@ -129,7 +132,7 @@ class Biphase(LineCode):
         length = min(part.size for part in parts)
         values = np.stack([part[:length] for part in parts], 1).ravel()
         times = np.repeat(times[start or 0 :][:length], len(parts))
-        return SoftBits(np.clip(values, -1e4, 1e4), times / rate, tuple(events))
+        return SoftBits(np.clip(values, -CERTAIN, CERTAIN), times / rate, tuple(events))
 
     def _cells(self, bits: int) -> int:
         data = -(-bits // 2) if self.tracks == "split" else bits
@@ -137,7 +140,7 @@ class Biphase(LineCode):
 
     @property
     def _leader_cells(self) -> int:
-        return max(round(self.leader_s * self.bit_rate_hz), 1)
+        return max(round(self.leader_s * self.bit_rate_hz), FEWEST_LEADER_CELLS)
 
     def _leader(self, cells: int) -> Bits:
         """The last ``cells`` bits of a leader."""
@@ -183,17 +186,17 @@ class Biphase(LineCode):
         pattern = 2.0 * np.concatenate((self._leader(_CONTEXT), START_BITS)) - 1.0
         if values.size < START_BITS.size:
             return None
-        soft = np.tanh(np.clip(values, -30, 30) / 2)
-        before = np.zeros(_CONTEXT)
-        heard = np.concatenate((before, soft))
+        heard = np.pad(np.tanh(values / 2), (_CONTEXT + _MARK_CUT, 0))
         score = np.correlate(heard, pattern, "valid")
-        weight = np.convolve(np.abs(heard), np.ones(pattern.size), "valid")
-        alike = score / np.maximum(weight, START_BITS.size * 0.8)
-        found = np.flatnonzero(alike > _ALIKE)
+        sums = np.concatenate(([0.0], np.cumsum(np.abs(heard))))
+        weight = sums[pattern.size :] - sums[: -pattern.size]
+        alike = score / np.maximum(weight, START_BITS.size - _MARK_CUT + 1.0)
+        own = np.correlate(heard[_CONTEXT:], pattern[_CONTEXT:], "valid")
+        found = np.flatnonzero((alike > _ALIKE) & (own > _OWN))
         if found.size == 0:
             return None
         window = alike[found[0] : found[0] + START_BITS.size]
-        return int(found[0] + np.argmax(window)) + START_BITS.size
+        return int(found[0] + np.argmax(window)) + START_BITS.size - _MARK_CUT
 
 
 def _pulses(signal: Signal, used: tuple[int, ...], clock: Clock, memory: int) -> list[NDArray[np.float64]]:

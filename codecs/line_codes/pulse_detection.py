@@ -42,7 +42,7 @@ def likelihoods(falls: NDArray[np.float32], memory: int) -> Values:
     noise = np.maximum(noise, 1e-4 * usual**2 + 1e-30)
     amplitude = np.sqrt(np.maximum(power - noise, 0.0))
     amplitude[amplitude < INAUDIBLE * usual] = 0.0
-    return 2 * amplitude * y / noise
+    return np.asarray(2 * amplitude * y / noise)
 
 
 def same_sign(ratios: Values) -> Values:
@@ -60,7 +60,7 @@ def _average(values: Values, reach: int) -> Values:
     at = np.arange(values.size)
     low = np.maximum(at - reach, 0)
     high = np.minimum(at + reach + 1, values.size)
-    return np.maximum((sums[high] - sums[low]) / (high - low), 0.0)
+    return np.asarray(np.maximum((sums[high] - sums[low]) / (high - low), 0.0))
 
 
 def _highest(values: Values, reach: int) -> Values:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from ...contracts.decoded import Event
 from ...contracts.signal import Signal
 from .transition_bridge import times_between
-from .transition_survey import CLEAR, SPEED_LIMIT, STRETCH, Survey, survey
+from .transition_survey import CERTAIN, CLEAR, SPEED_LIMIT, STRETCH, Survey, survey
 
 Times = NDArray[np.float64]
 
@@ -80,8 +80,8 @@ def recover(signal: Signal, tracks: tuple[int, ...], rate_hz: float, alike: bool
         if not free.any():
             continue
         found = survey(rows, nominal, first, last)
-        free &= found.clarity > CLEAR
-        for seed in np.argsort(-found.clarity, kind="stable"):
+        free &= (found.clarity > CLEAR) & (found.certainty > CERTAIN)
+        for seed in np.argsort(-found.certainty, kind="stable"):
             if not free[seed]:
                 continue
             grown = _grow(

@@ -23,6 +23,9 @@ STRETCH = 64
 CLEAR = 0.15
 """Least clarity to try: stretches of white noise stay below 0.14, data at Eb/N0 = 6 dB above 0.16 (99.9 % each)."""
 
+CERTAIN = 0.05
+"""Least certainty to try: without a beat once a period the changes between look like the certain ones."""
+
 _PHASES = 8
 _HALF = _PHASES // 2
 _LENGTH = STRETCH * _PHASES
@@ -38,6 +41,7 @@ class Survey:
 
     Attributes:
         clarity: strength of the beat as a share of the sound, 0 to 1.
+        certainty: the same of the beat once a period, which tells the certain changes from those between.
         periods: period of the clock.
         starts: a certain change near the middle.
         lags: by how much the second track runs later; NaN where one of them is not clear.
@@ -45,6 +49,7 @@ class Survey:
     """
 
     clarity: Times
+    certainty: Times
     periods: Times
     starts: Times
     lags: Times
@@ -74,6 +79,7 @@ def survey(rows: list[NDArray[np.float32]], nominal: float, first: int, last: in
         best = np.maximum(np.maximum(clear[0], clear[1]), np.hypot(clear[0], clear[1]) / np.sqrt(2))
     peak = 1 + np.argmax(best[:, 1:-1], axis=1)
     clarity = best[at, peak]
+    certainty = np.max([beat[at, peak] for beat in once], axis=0)
     bend = best[at, peak - 1] - 2 * clarity + best[at, peak + 1]
     slope = 0.5 * (best[at, peak - 1] - best[at, peak + 1])
     shift = np.clip(np.divide(slope, bend, out=np.zeros(at.size), where=np.abs(bend) > 1e-9), -0.5, 0.5)
@@ -91,7 +97,7 @@ def survey(rows: list[NDArray[np.float32]], nominal: float, first: int, last: in
         known = np.nan_to_num(lags)
         offset = np.where(strong, offsets[0] + known / 2, offsets[1] - known / 2)
     starts = ((first + at) * _LENGTH + middle + _HALF) * step + offset
-    return Survey(clarity, periods, starts, lags, np.array(totals))
+    return Survey(clarity, certainty, periods, starts, lags, np.array(totals))
 
 
 def _falls(row: NDArray[np.float32], step: float, first: int, last: int) -> NDArray[np.float32]:
@@ -102,4 +108,4 @@ def _falls(row: NDArray[np.float32], step: float, first: int, last: int) -> NDAr
     even_means(row, first * _LENGTH * step, step, means)
     sums = np.concatenate(([0.0], np.cumsum(means, dtype=np.float64)))
     falls = np.abs(2 * sums[_HALF:-_HALF] - sums[: -2 * _HALF] - sums[2 * _HALF :]) / (2 * _PHASES)
-    return falls.reshape(-1, _LENGTH).astype(np.float32)
+    return np.asarray(falls.reshape(-1, _LENGTH), np.float32)
