@@ -41,6 +41,15 @@ def test_chance_that_a_block_is_hit(rate, block_s, length_s, chance, start_s):
     assert stats.binomtest(hits, 3000, chance).pvalue > 1e-5
 
 
+def test_first_frame_is_as_likely_hit_as_any_other():
+    # A tape starts in the middle of a dropout as often as closed form has it, 1 - exp(-rate d), T = 0: 0.3297 for 2 a
+    # second of 0.2 s. Null: that binomial over 3,000 tapes, seeds 0 to 2999; exact test at 1e-5.
+    model = plain(2.0, 0.2)
+    tapes = (model.events(0.001, np.random.default_rng(seed)) for seed in range(3000))
+    hits = sum(any(event.start_s <= 0 < event.start_s + event.length_s for event in events) for events in tapes)
+    assert stats.binomtest(hits, 3000, 1 - math.exp(-0.4)).pvalue > 1e-5
+
+
 def test_counts_are_poisson():
     # Null: Poisson(3) in 30 s at 0.1 a second; pmf 0..5 .049787 .149361 .224042 .224042 .168031 .100819, the rest
     # .083918. 3,000 tapes, chi-square at 1e-5.

@@ -46,6 +46,19 @@ def test_replay_shape_is_the_published_equalisation_with_its_end():
     assert np.abs(got - got[0] - 10 * np.log10(power / power[0])).max() < 0.4
 
 
+def test_replay_shape_is_the_flat_noise_filtered_once_from_the_start():
+    # The same noise either way, so that no piece of it comes twice: (1 + s 120 us) / (1 + s 15 us) by scipy's bilinear
+    # transform, of unknown gain, over 10 s, which is more than one piece.
+    rng = np.random.default_rng
+    flat, shaped = (
+        Hiss(level_db=-20.0, shape=shape).degrade(silence(10.0), rng(8)).samples for shape in ("flat", "replay")
+    )
+    numerator, denominator = scipy_signal.bilinear([120e-6, 1.0], [15e-6, 1.0], fs=44_100)
+    wanted = scipy_signal.lfilter(numerator, denominator, flat.astype(np.float64))
+    wanted *= np.abs(shaped).max() / np.abs(wanted).max()
+    assert np.abs(shaped - wanted).max() < 1e-5 * np.abs(wanted).max()
+
+
 def test_noise_is_absolute():
     rng = np.random.default_rng
     tone = Signal(0.5 * np.sin(0.1 * np.arange(20_000)), 44_100)
