@@ -1,7 +1,7 @@
 """Words of line bits on a two-tone track: a flywheel that carries the start of one word to the next.
 
-The input is one number per hop and bit-long window: log(power at mark / power at space), clipped. Nothing in here
-depends on amplitudes.
+The input is two numbers per hop, for the bit-long window that starts there: the logarithm of power at mark over power
+at space, which tells signal from noise whatever the level, and the log-likelihood ratio of mark against space.
 """
 
 from __future__ import annotations
@@ -17,37 +17,49 @@ FIRST_QUALITY = 1.7
 """Where the running quality starts: one word of a tape that can be read lifts it above POOR, one of noise does not."""
 MOST_POOR_WORDS = 40
 """A run of words ends after so many in noise."""
+START_SURE = 6.0
+"""Log-likelihood ratio that makes a word of what could be idling: words start at few of the hops of a leader."""
+TRIAL_PLACES = 2.5
+"""Words over which the places where a start may lie compete."""
+TRIAL_WORDS = 6
+"""Words that a start is judged by."""
+IDLE_AFTER_WORD = 4.0
+"""The same, the other way, where a word is expected: they mostly follow each other at once."""
 IDLE_SURE = 1.6
 IDLE_BITS = 10.0
 
 
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
-def _at(ratio: NDArray[np.float32], place: float) -> float:
-    """``ratio`` between hops; 0 outside."""
+def _at(likelihood: NDArray[np.float32], place: float) -> float:
+    """``likelihood`` between hops; 0 outside."""
     below = int(np.floor(place))
-    if below < 0 or below + 1 >= ratio.size:
+    if below < 0 or below + 1 >= likelihood.size:
         return 0.0
     part = place - below
-    between: float = (1.0 - part) * ratio[below] + part * ratio[below + 1]
+    between: float = (1.0 - part) * likelihood[below] + part * likelihood[below + 1]
     return between
 
 
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
-def _fit(ratio: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, start: float) -> float:
+def _fit(likelihood: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, start: float) -> float:
     """How well a word at ``start`` agrees with ``pattern``; bits that are free count by how sure they are."""
     total: float = 0.0
     for place in range(pattern.size):
-        told = _at(ratio, start + place * bit)
+        told = _at(likelihood, start + place * bit)
         total += abs(told) if pattern[place] == 0 else pattern[place] * told
     return total
 
 
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
-def _word_not_idle(ratio: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, start: float) -> float:
-    """Log-likelihood ratio of a word against a steady mark, as far as the ratios are likelihoods."""
-    total = 0.0
+def _word_not_idle(
+    likelihood: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, start: float, horizon: float
+) -> float:
+    """Log-likelihood ratio of a word against a steady mark, by those of its bits that start before ``horizon``."""
+    total: float = 0.0
     for place in range(pattern.size):
-        told = _at(ratio, start + place * bit)
+        if start + place * bit >= horizon:
+            break
+        told = _at(likelihood, start + place * bit)
         if pattern[place] < 0:
             total -= told
         elif pattern[place] == 0:
@@ -57,7 +69,7 @@ def _word_not_idle(ratio: NDArray[np.float32], pattern: NDArray[np.int8], bit: f
 
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
 def _best_near(
-    ratio: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, start: float, reach: float, words: int
+    likelihood: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, start: float, reach: float, words: int
 ) -> float:
     """The start within ``reach`` that fits best, over that many words."""
     best = start
@@ -65,9 +77,9 @@ def _best_near(
     steps = int(np.ceil(reach / (0.125 * bit)))
     for step in range(-steps, steps + 1):
         place = start + step * 0.125 * bit
-        fit = _at(ratio, place - bit) if pattern[0] < 0 else 0.0
+        fit = _at(likelihood, place - bit) if pattern[0] < 0 else 0.0
         for word in range(words):
-            fit += _fit(ratio, pattern, bit, place + word * pattern.size * bit)
+            fit += _fit(likelihood, pattern, bit, place + word * pattern.size * bit)
         fit -= 1e-3 * abs(step)
         if fit > most:
             most = fit
@@ -77,21 +89,42 @@ def _best_near(
 
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
 def _next_start(
-    ratio: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, start: float, idling: float
+    ratio: NDArray[np.float32],
+    likelihood: NDArray[np.float32],
+    pattern: NDArray[np.int8],
+    bit: float,
+    start: float,
+    idling: float,
 ) -> float:
-    """The first word after an idling mark, or -1. ``idling`` says how sure the mark before ``start`` is."""
+    """The first word after an idling mark, or -1. ``idling`` says how sure the mark before ``start`` is.
+
+    Where something like a start bit follows, all places in the next words compete: the words that they would
+    begin are weighed against idling on, each by itself.
+    """
     leak = 1.0 / (IDLE_BITS * bit)
     back = int(np.ceil(bit))
+    word = pattern.size * bit
+    places = int(TRIAL_PLACES * pattern.size * 8)
     hop = max(int(start), back)
     while hop < ratio.size - 1:
         idling += leak * (ratio[hop - back] - idling)
-        if idling > IDLE_SURE and ratio[hop] < -1.0:
-            place = _best_near(ratio, pattern, bit, float(hop), 0.6 * bit, 1)
-            beyond = place + pattern.size * bit
-            sure = _word_not_idle(ratio, pattern, bit, place)
-            sure += max(0.0, _word_not_idle(ratio, pattern, bit, beyond))
-            if sure > 2.0:
-                return place
+        if idling > IDLE_SURE and likelihood[hop] < -1.0:
+            best = -1.0
+            most = START_SURE
+            # All are weighed over the same stretch of tape: a later place must explain what it leaves out.
+            horizon = hop + TRIAL_WORDS * word
+            for step in range(places):
+                place = hop + (0.125 * step - 1.0) * bit
+                sure = _word_not_idle(likelihood, pattern, bit, place, horizon)
+                if sure < 0.0:
+                    continue
+                for later in range(1, TRIAL_WORDS):
+                    sure += max(0.0, _word_not_idle(likelihood, pattern, bit, place + later * word, horizon))
+                if sure > most:
+                    most = sure
+                    best = place
+            if best >= 0.0:
+                return best
         hop += 1
     return -1.0
 
@@ -99,6 +132,7 @@ def _next_start(
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
 def follow_words(
     ratio: NDArray[np.float32],
+    likelihood: NDArray[np.float32],
     pattern: NDArray[np.int8],
     bit: float,
     start: float,
@@ -109,6 +143,7 @@ def follow_words(
 
     Args:
         ratio: log(mark / space) of the bit-long window from each hop on.
+        likelihood: log-likelihood ratio of mark against space in the same window.
         pattern: a word: -1 space, 1 mark, 0 free. If the first is -1, words may idle in mark between each other.
         bit: hops a bit.
         start: of the first word, in hops; below 0: find it after an idling mark.
@@ -127,30 +162,33 @@ def follow_words(
     for place in range(pattern.size):
         fixed += abs(pattern[place])
     if start < 0.0:
-        start = _next_start(ratio, pattern, bit, 0.0, 0.0)
+        start = _next_start(ratio, likelihood, pattern, bit, 0.0, 0.0)
     quality = FIRST_QUALITY
-    framing = 2.0
+    framing = 4.0
     while start >= 0.0 and count < starts.size and start < ratio.size - 0.5 * word:
         total = 0.0
         fit = 0.0
         for place in range(pattern.size):
-            told = _at(ratio, start + place * bit)
-            total += abs(told)
-            fit += pattern[place] * told
+            total += abs(_at(ratio, start + place * bit))
+            fit += pattern[place] * _at(likelihood, start + place * bit)
         mean = total / pattern.size
-        if framed and mean > POOR and _word_not_idle(ratio, pattern, bit, start) < -4.0:
-            start = _next_start(ratio, pattern, bit, start, 2.0 * IDLE_SURE)
-            drift = 0.0
-            continue
+        if framed and mean > POOR:
+            followed = _word_not_idle(likelihood, pattern, bit, start + word + drift, start + 3.0 * word)
+            if _word_not_idle(likelihood, pattern, bit, start, start + word) < -IDLE_AFTER_WORD - max(
+                0.0, min(START_SURE, followed)
+            ):
+                start = _next_start(ratio, likelihood, pattern, bit, start, 2.0 * IDLE_SURE)
+                drift = 0.0
+                continue
         if mean > POOR:
-            middle = _fit(ratio, pattern, bit, start)
-            early = _fit(ratio, pattern, bit, start - 0.25 * bit)
-            late = _fit(ratio, pattern, bit, start + 0.25 * bit)
+            middle = _fit(likelihood, pattern, bit, start)
+            early = _fit(likelihood, pattern, bit, start - 0.25 * bit)
+            late = _fit(likelihood, pattern, bit, start + 0.25 * bit)
             bend = 2.0 * middle - early - late
-            if bend > 1.0:
+            if bend > 2.0:
                 error = max(-0.25, min(0.25, 0.125 * (late - early) / bend)) * bit
-                start += 0.5 * error
-                drift = max(-0.03 * word, min(0.03 * word, drift + 0.1 * error))
+                start += 0.4 * error
+                drift = max(-0.03 * word, min(0.03 * word, drift + 0.04 * error))
         starts[count] = start
         fits[count] = fit / fixed if fixed > 0 else mean
         count += 1
@@ -163,13 +201,13 @@ def follow_words(
             if not framed:
                 break
             quality = FIRST_QUALITY
-            framing = 2.0
+            framing = 4.0
             drift = 0.0
-            start = _next_start(ratio, pattern, bit, start, 0.0)
+            start = _next_start(ratio, likelihood, pattern, bit, start, 0.0)
             continue
         start += word + drift
         if framed and framing < 0.0 and quality > POOR:
-            start = _best_near(ratio, pattern, bit, start, 0.5 * word, 3)
+            start = _best_near(likelihood, pattern, bit, start, 0.5 * word, 3)
             framing = 1.0
             drift = 0.0
     return good

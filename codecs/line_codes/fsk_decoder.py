@@ -11,7 +11,7 @@ from ...contracts.bits import Bits
 from ...contracts.decoded import Event
 from ...contracts.signal import Signal
 from ...contracts.soft_bits import SoftBits
-from .tone_pair import TonePair
+from .tone_pair import EveryHop, TonePair
 
 if TYPE_CHECKING:
     from .fsk import Fsk
@@ -34,18 +34,18 @@ def demodulate(code: Fsk, signal: Signal) -> SoftBits:
         return SoftBits([])
     rows = {"same": signal.samples, "left": signal.samples[:1], "right": signal.samples[1:]}[code.tracks]
     heard = TonePair.listen(rows, rate_hz, code.mark_hz, code.space_hz, code.baud_hz)
-    ratio = heard.ratio_at_every_hop()
-    return _characters(code, heard, ratio) if code.framing == "character" else _stream(heard, ratio)
+    track = heard.every_hop()
+    return _characters(code, heard, track) if code.framing == "character" else _stream(heard, track)
 
 
 def _followed(
-    heard: TonePair, ratio: NDArray[np.float32], pattern: NDArray[np.int8], start: float
+    heard: TonePair, track: EveryHop, pattern: NDArray[np.int8], start: float
 ) -> tuple[Array, NDArray[np.float32]]:
     from ...kernels.word_flywheel import follow_words
 
-    most = int(ratio.size / (0.9 * pattern.size * heard.bit)) + 2
+    most = int(track.ratio.size / (0.9 * pattern.size * heard.bit)) + 2
     starts, fits = np.empty(most), np.empty(most, np.float32)
-    count = follow_words(ratio, pattern, heard.bit, start, starts, fits)
+    count = follow_words(track.ratio, track.likelihood, pattern, heard.bit, start, starts, fits)
     return starts[:count], fits[:count]
 
 
@@ -56,9 +56,9 @@ def _in_words(heard: TonePair, starts: Array, word_bits: int) -> tuple[Array, Ar
     return starts[:, None] + np.arange(word_bits) * bits[:, None], bits
 
 
-def _characters(code: Fsk, heard: TonePair, ratio: NDArray[np.float32]) -> SoftBits:
+def _characters(code: Fsk, heard: TonePair, track: EveryHop) -> SoftBits:
     pattern = code.pattern
-    starts, fits = _followed(heard, ratio, pattern, -1.0)
+    starts, fits = _followed(heard, track, pattern, -1.0)
     if starts.size == 0:
         return SoftBits([])
     places, bits = _in_words(heard, starts, pattern.size)
@@ -78,18 +78,18 @@ def _signs(word: Bits) -> Array:
     return np.where(word > 0, 1.0, -1.0)
 
 
-def _stream(heard: TonePair, ratio: NDArray[np.float32]) -> SoftBits:
+def _stream(heard: TonePair, track: EveryHop) -> SoftBits:
     from .fsk import RUN_UP, START_WORD
 
     opening = np.concatenate([_signs(RUN_UP), _signs(START_WORD)])
     pattern = np.zeros(STREAM_WORD_BITS, np.int8)
-    for place in _places_like(ratio, opening, heard.bit):
-        starts, _ = _followed(heard, ratio, pattern, place + opening.size * heard.bit)
+    for place in _places_like(track.ratio, opening, heard.bit):
+        starts, _ = _followed(heard, track, pattern, place + opening.size * heard.bit)
         if starts.size == 0:
             continue
         places, bits = _in_words(heard, starts, pattern.size)
         values = heard.likelihood(places, bits).ravel()
-        length = _length(heard.ratio(places, bits[:, None]).ravel())
+        length = _length(np.clip(values, -30.0, 30.0))
         times_s = ((places + 0.5 * bits[:, None]) * heard.hop_s).ravel()
         told = f"start word, tape speed {100 * heard.speed_error:+.2f} %"
         ends = "end word" if length < values.size else "the stream stops without an end word"

@@ -20,6 +20,8 @@ STEEPEST = 6.0
 """Log ratio of the two powers beyond which more does not help to find the place of a bit."""
 LEVEL_WORDS = 9
 """Words over which amplitudes and noise are averaged."""
+LEVEL_BITS = 100
+"""The same, where words are not known yet."""
 FADE_BITS = 3
 """Bits over which a fade of both tones together is measured."""
 
@@ -41,6 +43,19 @@ class Correlators:
     def powers(self, starts: Array, bit: float | Array) -> tuple[Array, Array]:
         """Power at mark and at space in a window of one bit from each of ``starts``."""
         return _power(self.mark, starts, bit), _power(self.space, starts, bit)
+
+
+@dataclass(frozen=True)
+class EveryHop:
+    """What the bit-long window that starts on each hop tells.
+
+    Attributes:
+        ratio: log(power at mark / power at space), within +-STEEPEST.
+        likelihood: log-likelihood ratio of mark against space, roughly.
+    """
+
+    ratio: NDArray[np.float32]
+    likelihood: NDArray[np.float32]
 
 
 @dataclass(frozen=True)
@@ -77,19 +92,29 @@ class TonePair:
             error = min(MOST_SPEED_ERROR, max(-MOST_SPEED_ERROR, tuned))
         return cls(tracks, error, hop_s, 1.0 / (baud_hz * (1.0 + error) * hop_s))
 
-    def ratio(self, starts: Array, bit: float | Array) -> Array:
-        """log(mark / space) of bit-long windows, both tracks together by power; within +-STEEPEST."""
+    def powers(self, starts: Array, bit: float | Array) -> tuple[Array, Array]:
+        """Power at mark and at space of bit-long windows, the tracks added; a floor keeps them above 0."""
         pairs = [track.powers(starts, bit) for track in self.tracks]
         mark = np.sum([pair[0] for pair in pairs], axis=0)
         space = np.sum([pair[1] for pair in pairs], axis=0)
         floor = 1e-9 * float(np.max(mark + space, initial=0.0)) + 1e-30
-        ratio: Array = np.log((mark + floor) / (space + floor))
-        return np.clip(ratio, -STEEPEST, STEEPEST)
+        return mark + floor, space + floor
 
-    def ratio_at_every_hop(self) -> NDArray[np.float32]:
-        """``ratio`` of the windows that start on a hop."""
+    def every_hop(self) -> EveryHop:
+        """What the windows that start on each hop tell."""
+        from scipy.ndimage import uniform_filter1d
+
         hops = max(0, self.tracks[0].mark.size - math.ceil(self.bit))
-        return self.ratio(np.arange(hops, dtype=np.float64), self.bit).astype(np.float32)
+        mark, space = self.powers(np.arange(hops, dtype=np.float64), self.bit)
+        size = max(1, round(LEVEL_BITS * self.bit))
+        loud = uniform_filter1d(np.maximum(mark, space), size, mode="nearest")
+        quiet = uniform_filter1d(np.minimum(mark, space), size, mode="nearest")
+        # For all but the smallest x, log I0(x) grows like x: only where a bit lies is decided with this.
+        told = 2.0 * np.sqrt(np.maximum(loud / quiet - 1.0, 0.0)) * (np.sqrt(mark) - np.sqrt(space)) / np.sqrt(quiet)
+        return EveryHop(
+            np.clip(np.log(mark / space), -STEEPEST, STEEPEST).astype(np.float32),
+            np.clip(told, -CERTAIN, CERTAIN).astype(np.float32),
+        )
 
     def likelihood(self, places: Array, bits: Array) -> Array:
         """Log-likelihood ratio of mark against space.
