@@ -149,7 +149,7 @@ def no_two_tapes_share_a_stream(subject: ChannelModel | Channel) -> None:
     them away (chance 0.1 %, once for each plug-in: the seeds are fixed).
     """
     drew = False
-    for setting in settings(subject):
+    for setting in reversed(settings(subject)):  # the one that draws all it can comes last
         if not _draws(setting):
             continue
         drew = True

@@ -106,9 +106,16 @@ def _is_bounded(layer: Layer, heard: Heard, length: int) -> None:
 
 
 def verdict_never_lies(layer: Layer) -> None:
-    """A layer that checks never vouches for wrong bits, and one that does not gives no verdict."""
+    """A layer that checks never vouches for wrong bits and always gives a verdict; one that does not vouches for none.
+
+    A check of r bits vouches for one damaged word in 2^r. Null: it does no worse. Seed 42, 60 words. With 16 bits or
+    more not one lie is allowed (chance 60 / 2^16 = 0.1 %); with fewer, down to 8, three are (chance of a fourth
+    1e-4). The seed is fixed, so that each is met once for each plug-in.
+    """
     rng = probes.generator(42)
     checks = _checks(layer)
+    allowed = 0 if layer.coded_bits(64) - 64 >= 16 else 3
+    lies = 0
     for trial in range(60):
         bits = probes.bits(int(rng.integers(1, 60)) * 8, seed=100 + trial)
         coded = layer.encode(bits)
@@ -116,9 +123,10 @@ def verdict_never_lies(layer: Layer) -> None:
         coded = coded.copy()
         coded[rng.choice(coded.size, flips, replace=False)] ^= 1
         heard = _listen(layer, f"{bits.size} bits with {flips} flipped", _as_heard(coded))
-        require((heard.verdict is not None) == checks, f"the verdict on {flips} flipped bits is {heard.verdict}.")
-        if heard.verdict is True:
-            require(_starts_with(heard, bits), f"{flips} flipped bits were vouched for.")
+        fits = heard.verdict is not None if checks else heard.verdict is not True
+        require(fits, f"the verdict on {flips} flipped bits is {heard.verdict}, unlike that on clean bits.")
+        lies += heard.verdict is True and not _starts_with(heard, bits)
+        require(lies <= allowed, f"{flips} flipped bits were vouched for.")
 
 
 def uncorrected_keeps_signs(layer: Layer) -> None:
