@@ -52,7 +52,7 @@ def decode(
         typer.echo(line, err=True)
 
     if output is not None:
-        check_output(output, force)
+        check_output(output, force, recording)
     first_address = None if origin is None else parse_address(origin)
     listener = registry.receiver(receiver)
     stack = None if codec is None else registry.codec(codec)

@@ -130,11 +130,18 @@ def label_from_json(text: str) -> Label | None:
             format_version=int(told["format_version"]),
             payload_bytes=int(told["payload_bytes"]),
             crc32=int(told["crc32"], 16),
-            origin=int(told.get("origin", 0)),
+            origin=_address(told.get("origin", 0)),
             history=tuple(in_one_line(line) for line in told.get("history", ())),
         )
     except (ValueError, TypeError, KeyError, AttributeError, RecursionError, OverflowError):
         return None
+
+
+def _address(value: Any) -> int:
+    address = int(value)
+    if not 0 <= address < 1 << 32:
+        raise ValueError("an address has 32 bits")
+    return address
 
 
 def _spec(value: Any) -> str:

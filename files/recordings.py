@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..contracts.errors import TapewrightError, UsageError, in_one_line
 from ..contracts.signal import HIGHEST_RATE_HZ, LOUDEST, LOWEST_RATE_HZ, Signal
@@ -31,6 +32,7 @@ _HIGHEST_FLAC_RATE_HZ = 655_350  # RFC 9639, section 9.1.2 and libsndfile's own 
 _MOST_WAV_BYTES = (1 << 32) - (1 << 16)  # RIFF counts in 32 bits; the rest is for the header and the label
 _LOSSY = {"VORBIS", "OPUS", "MPEG_LAYER_I", "MPEG_LAYER_II", "MPEG_LAYER_III"}
 _MOST_COMMENT_BYTES = 2_000  # libsndfile 1.2 does not read back a RIFF comment of 2,048 bytes or more (measured)
+_UNKNOWN_LENGTH = (1 << 63) - 1  # libsndfile's word for it: a FLAC encoder that wrote to a pipe could not say
 _BLOCK = 1 << 18
 
 
@@ -146,8 +148,7 @@ def check_recording(path: Path, depth: str, sample_rate_hz: int, frames: int = 0
     if not LOWEST_RATE_HZ <= sample_rate_hz <= highest:
         raise UsageError(f"{owner}: {container} takes {LOWEST_RATE_HZ} to {highest} Hz, not {sample_rate_hz}.")
     if frames > MOST_FRAMES:
-        hours = frames / sample_rate_hz / 3600
-        raise UsageError(f"{owner} would last {hours:.1f} hours ({frames} frames); at most {MOST_FRAMES} frames.")
+        raise _too_long(owner, frames, sample_rate_hz)
     sample_bytes = 4 if depth == "float" else int(depth) // 8
     if container == "WAV" and frames * 2 * sample_bytes > _MOST_WAV_BYTES:
         raise UsageError(f"{owner}: WAV holds at most 4 GiB; FLAC or fewer bits would do.")
@@ -161,39 +162,34 @@ def _check(sound: Any, owner: str) -> None:
         raise UsageError(
             f"{owner}: the sample rate must be {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz, not {sound.samplerate}."
         )
-    if sound.frames > MOST_FRAMES:
-        hours = sound.frames / sound.samplerate / 3600
-        raise UsageError(f"{owner} lasts {hours:.1f} hours ({sound.frames} frames); at most {MOST_FRAMES} frames.")
+    if MOST_FRAMES < sound.frames < _UNKNOWN_LENGTH:
+        raise _too_long(owner, sound.frames, sound.samplerate)
+
+
+def _too_long(owner: str, frames: int, sample_rate_hz: int) -> UsageError:
+    hours = frames / sample_rate_hz / 3600
+    return UsageError(f"{owner} lasts {hours:.1f} hours ({frames} frames); at most {MOST_FRAMES} frames.")
 
 
 def _read(sound: Any, owner: str, announced: int | None) -> Recording:
-    import soundfile
-
     rate = int(sound.samplerate)
-    samples = np.empty((2, sound.frames), np.float32)
+    told = sound.frames if sound.frames < _UNKNOWN_LENGTH else 0
+    samples = np.empty((2, told or _BLOCK), np.float32)
     frames, notes = 0, []
-    block = np.empty((_BLOCK, sound.channels), np.float32)
-    try:
-        while frames < sound.frames:
-            block.fill(np.nan)
-            count = len(sound.read(out=block[: sound.frames - frames]))
-            samples[:, frames : frames + count] = block[:count].T  # one track goes on both rows
-            frames += count
-            if not count:
-                break
-    except soundfile.SoundFileError:
-        # The error does not say how much was read before it; what still holds NaN was not. It is FLAC that ends so,
-        # whose samples are whole numbers.
-        count = int(np.isfinite(block).all(axis=1).sum())
-        samples[:, frames : frames + count] = block[:count].T
-        frames += count
-        if not frames:
-            raise
-    expected = max(announced or 0, sound.frames)
+    for block in _audible(sound):
+        end = frames + len(block)
+        if end > MOST_FRAMES:
+            raise _too_long(owner, end, rate)
+        if end > samples.shape[1]:
+            samples = np.concatenate([samples, np.empty_like(samples)], axis=1)
+        samples[:, frames:end] = block.T  # one track goes on both rows
+        frames = end
+    expected = max(announced or 0, told)
     if not frames:
         raise UsageError(f"{owner} holds no audio.")
-    if frames < expected:
+    if frames < samples.shape[1]:
         samples = samples[:, :frames].copy()
+    if frames < expected:
         notes.append(f"cut short: {frames / rate:.3f} s of {expected / rate:.3f} s are there and used")
     if not (samples.min() >= -LOUDEST and samples.max() <= LOUDEST):  # NaN fails both
         wrong = np.flatnonzero(~(np.abs(samples) <= LOUDEST).all(axis=0))
@@ -209,7 +205,32 @@ def _read(sound: Any, owner: str, announced: int | None) -> Recording:
     return Recording(Signal.owning(samples, rate), label, tuple(notes))
 
 
-def _blocks(signal: Signal) -> Iterator[np.ndarray[Any, np.dtype[np.float32]]]:
+def _audible(sound: Any) -> Iterator[NDArray[np.float32]]:
+    """All that can be read, in blocks of shape (frames, tracks) that are used up before the next."""
+    import soundfile
+
+    block = np.empty((_BLOCK, sound.channels), np.float32)
+    is_first = True
+    while True:
+        block.fill(np.nan)
+        try:
+            count = len(sound.read(out=block))
+        except soundfile.SoundFileError:
+            # The error does not say how much was read before it: what still holds NaN was not. It is FLAC that ends
+            # so, whose samples are whole numbers.
+            count = int(np.isfinite(block).all(axis=1).sum())
+            if count:
+                yield block[:count]
+            elif is_first:
+                raise
+            return
+        if not count:
+            return
+        yield block[:count]
+        is_first = False
+
+
+def _blocks(signal: Signal) -> Iterator[NDArray[np.float32]]:
     for start in range(0, signal.frames, _BLOCK):
         yield signal.samples[:, start : start + _BLOCK]
 

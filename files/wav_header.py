@@ -10,7 +10,8 @@ import struct
 from collections.abc import Iterator
 from typing import BinaryIO
 
-_UNKNOWN = (0, 0xFFFFFFFF)  # a recorder that writes to a pipe cannot know the length (common practice)
+_PLACEHOLDER = 0x7FFF0000
+"""A recorder that writes to a pipe cannot know the length: it puts 0, or some number beyond this (common practice)."""
 
 
 def announced_frames(file: BinaryIO) -> int | None:
@@ -24,7 +25,7 @@ def announced_frames(file: BinaryIO) -> int | None:
     frame_bytes = 0
     for kind, size in _chunks(file):
         if kind == b"data":
-            return size // frame_bytes if frame_bytes and size not in _UNKNOWN else None
+            return size // frame_bytes if frame_bytes and 0 < size < _PLACEHOLDER else None
         if kind == b"fmt ":
             told = file.read(14)
             frame_bytes = struct.unpack("<12xH", told)[0] if len(told) == 14 else 0

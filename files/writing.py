@@ -15,11 +15,18 @@ from pathlib import Path
 from ..contracts.errors import TapewrightError, UsageError, in_one_line
 
 
-def check_output(path: Path, force: bool) -> None:
+def check_output(path: Path, force: bool, source: Path | None = None) -> None:
     """Refuse an output that could not be written, before any long work.
 
+    Args:
+        path: where something will be written.
+        force: whether an existing file may be overwritten.
+        source: what it will be made from, where that is never meant to be overwritten: a capture of an old tape may
+            be the last there is.
+
     Raises:
-        UsageError: the file exists and ``force`` is False, it is no plain file, or its folder is missing.
+        UsageError: the file exists and ``force`` is False, it is ``source``, it is no plain file, or its folder is
+            missing.
         TapewrightError: the folder cannot be written to.
     """
     shown = in_one_line(path)
@@ -30,6 +37,8 @@ def check_output(path: Path, force: bool) -> None:
             raise UsageError(f"output '{shown}' is not an ordinary file.")
         if path.exists() and not force:
             raise UsageError(f"output '{shown}' exists; --force overwrites it.")
+        if source is not None and path.exists() and source.exists() and path.samefile(source):
+            raise UsageError(f"output '{shown}' is the input itself; another name is needed.")
         folder = path.resolve().parent
         if not folder.exists():
             raise UsageError(f"output '{shown}': there is no folder '{in_one_line(folder)}'.")

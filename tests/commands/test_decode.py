@@ -179,6 +179,17 @@ def test_nothing_is_overwritten_unless_asked(shell: Shell) -> None:
     assert Path("out.bin").read_bytes() == CHIME
 
 
+def test_a_recording_is_not_overwritten_with_its_program_even_if_forced(shell: Shell) -> None:
+    encoded(shell, "telegraph")
+    before = Path("a.wav").read_bytes()
+    Path("link.wav").symlink_to("a.wav")
+    for name in ("a.wav", "link.wav"):
+        outcome = shell("decode", "a.wav", "-o", name, "--force")
+        assert outcome.code == 2
+        assert outcome.complaint == f"output '{name}' is the input itself; another name is needed."
+    assert Path("a.wav").read_bytes() == before
+
+
 def test_the_help_states_defaults_and_an_example(shell: Shell) -> None:
     told = " ".join(shell("decode", "--help").out.split())
     assert "[default: sound]" in told

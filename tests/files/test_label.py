@@ -31,7 +31,7 @@ def test_a_label_fits_its_program_only() -> None:
     st.binary(max_size=9),
     st.text(min_size=1, max_size=30),
     st.integers(0, 99),
-    st.integers(0, 1 << 32),
+    st.integers(0, (1 << 32) - 1),
     st.lists(st.from_regex(r"[a-z ]{0,9}", fullmatch=True), max_size=3),
 )
 def test_labels_round_trip_through_json(
@@ -57,6 +57,8 @@ def test_labels_round_trip_through_json(
         json.dumps({**LABEL.to_json(), "codec": " @/etc/hosts"}),
         json.dumps({**LABEL.to_json(), "format_version": None}),
         json.dumps({**LABEL.to_json(), "history": 3}),
+        json.dumps({**LABEL.to_json(), "origin": -1}),
+        json.dumps({**LABEL.to_json(), "origin": 1 << 32}),
         json.dumps({**LABEL.to_json(), "payload_bytes": 1e999}),
     ],
 )
