@@ -66,7 +66,7 @@ def test_the_word_that_leaves_most_parity_unused_is_taken():
     assert (best.errors, best.erasures) == (1, 0)
 
 
-@pytest.mark.parametrize("change", [b"\0" * N, b"\1" + b"\0" * (N - 1), b"\0" * (N - 1) + b"\2"])
+@pytest.mark.parametrize("change", [b"\0" * N, b"\1" + b"\0" * (N - 1)], ids=["as read", "one byte changed"])
 def test_what_the_library_says_is_checked(monkeypatch, change):
     # A library that hands out words which are no codewords, as galois 0.4.11 was seen to do.
     class Careless:
