@@ -281,6 +281,15 @@ def test_outputs_that_cannot_be_written(shell: Shell, command: str) -> None:
     assert Path("mine.wav").read_bytes() != b"mine"
 
 
+@pytest.mark.parametrize("command", COMMANDS)
+def test_outputs_are_looked_at_before_any_work(shell: Shell, command: str) -> None:
+    # The inputs do not exist, and yet it is the output that is complained of.
+    Path("mine.wav").write_bytes(b"mine")
+    name, _, *options = COMMANDS[command]
+    outcome = refused(shell, name, "missing", *options, "-o", "mine.wav")
+    assert outcome.complaint == "output 'mine.wav' exists; --force overwrites it."
+
+
 @pytest.mark.parametrize(
     ("options", "message"),
     [

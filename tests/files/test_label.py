@@ -24,6 +24,11 @@ def test_a_label_fits_its_program_only() -> None:
     assert LABEL.fits(b"123456789")
     assert not LABEL.fits(b"123456788")
     assert not LABEL.fits(b"1234567890")
+    # Four bytes whose CRC-32 is that of no bytes at all, 0: the length tells them apart.
+    four = bytes.fromhex("9d0ad96d")
+    empty = Label.of("nothing", b"", "fsk", 1)
+    assert Label.of("four", four, "fsk", 1).crc32 == empty.crc32 == 0
+    assert not empty.fits(four)
 
 
 @given(
