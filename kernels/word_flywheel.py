@@ -110,6 +110,7 @@ def _next_start(
         idling += leak * (ratio[hop - back] - idling)
         if idling > IDLE_SURE and likelihood[hop] < -1.0:
             best = -1.0
+            last = -1.0
             most = START_SURE
             # All are weighed over the same stretch of tape: a later place must explain what it leaves out.
             horizon = hop + TRIAL_WORDS * word
@@ -120,11 +121,14 @@ def _next_start(
                     continue
                 for later in range(1, TRIAL_WORDS):
                     sure += max(0.0, _word_not_idle(likelihood, pattern, bit, place + later * word, horizon))
-                if sure > most:
+                if sure > most + 1e-3:
                     most = sure
                     best = place
+                    last = place
+                elif best >= 0.0 and sure > most - 1e-3:
+                    last = place
             if best >= 0.0:
-                return best
+                return best if last - best > bit else 0.5 * (best + last)
         hop += 1
     return -1.0
 
@@ -184,9 +188,10 @@ def follow_words(
             middle = _fit(likelihood, pattern, bit, start)
             early = _fit(likelihood, pattern, bit, start - 0.25 * bit)
             late = _fit(likelihood, pattern, bit, start + 0.25 * bit)
-            bend = 2.0 * middle - early - late
-            if bend > 2.0:
-                error = max(-0.25, min(0.25, 0.125 * (late - early) / bend)) * bit
+            # The fit falls off in straight lines to both sides of its peak: curve and slope together give its height.
+            height = max(0.0, 2.0 * middle - early - late) + abs(late - early)
+            if height > 2.0:
+                error = 0.25 * bit * (late - early) / height
                 start += 0.4 * error
                 drift = max(-0.03 * word, min(0.03 * word, drift + 0.04 * error))
         starts[count] = start
