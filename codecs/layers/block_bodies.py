@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from ...contracts.soft_bits import CERTAIN, SoftBits
 from .block_format import BlockFormat
 from .block_places import Place
+from .passes import added
 
 _MOST_SLIPS = 64  # bits gained or lost between two known blocks that are still made good
 _WEAK_SPOT = 16  # bits over which confidence is averaged to find where the clock slipped
@@ -111,8 +112,7 @@ def merged(bodies: Sequence[Body], number: int, total: int, blocks: BlockFormat)
             return body
     if len(bodies) == 1:
         return bodies[0]
-    added = np.add.reduce([body.values for body in bodies], axis=0, dtype=np.float32)
-    return checked(added, bodies[0].times_s, number, total, blocks)
+    return checked(added([body.values for body in bodies]), bodies[0].times_s, number, total, blocks)
 
 
 def checked(

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
+from numpy.typing import NDArray
 
 from ...contracts.soft_bits import SoftBits
+
+_SUREST = np.float32(1e30)  # beyond any log-likelihood ratio; as many of them as there may be passes can be added
 
 
 def summed(passes: tuple[SoftBits, ...]) -> SoftBits | None:
@@ -16,7 +21,17 @@ def summed(passes: tuple[SoftBits, ...]) -> SoftBits | None:
         return None
     if len(passes) == 1:
         return passes[0]
-    return SoftBits(np.sum([heard.values for heard in passes], axis=0, dtype=np.float64), passes[0].times_s)
+    return SoftBits(added([heard.values for heard in passes]), passes[0].times_s)
+
+
+def added(values: Sequence[NDArray[np.float32]]) -> NDArray[np.float32]:
+    """The sum of at least one row of soft bits, all of one length, kept finite however sure they claim to be.
+
+    >>> added([np.array([3e38, -1], np.float32), np.array([3e38, 2], np.float32)])[1]
+    np.float32(1.0)
+    """
+    total: NDArray[np.float32] = np.add.reduce([row.clip(-_SUREST, _SUREST) for row in values], axis=0)
+    return total
 
 
 def readings(passes: tuple[SoftBits, ...]) -> tuple[SoftBits, ...]:

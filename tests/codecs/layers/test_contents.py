@@ -96,6 +96,15 @@ def test_three_passes_damaged_elsewhere_are_added():
     assert to_bytes(heard.passes[0].bits) == payload
 
 
+def test_passes_that_claim_endless_confidence_add_up():
+    clean = np.where(from_bytes(sent_by_hand(b"noon")), 3e38, -3e38)
+    first, second, third = clean.copy(), clean.copy(), clean.copy()
+    first[80] *= -1
+    second[90] *= -1
+    third[100] *= -1
+    assert LAYER.decode((SoftBits(first), SoftBits(second), SoftBits(third))).verdict is True
+
+
 def test_passes_of_other_lengths_are_tried_one_by_one():
     good = SoftBits.certain(from_bytes(sent_by_hand(b"noon") + b"tail"))
     bad = SoftBits.certain(from_bytes(sent_by_hand(b"noon", check=1)))

@@ -179,6 +179,14 @@ def test_a_copy_that_checks_stands_against_a_louder_one():
     assert np.array_equal(result.passes[0].bits, BITS)
 
 
+def test_copies_that_claim_endless_confidence_add_up():
+    stream = STREAM * np.float32(1e38)
+    stream[PITCH * 2 + 150] *= -1
+    result = heard(stream, stream, stream)
+    assert result.verdict is False
+    assert np.count_nonzero(result.passes[0].bits != BITS) == 1
+
+
 def test_copies_of_which_each_lacks_blocks_are_aligned_by_number():
     first = np.delete(STREAM, np.r_[block(0), block(1), block(5)])
     second = np.concatenate([np.random.default_rng(1).normal(size=1234), -STREAM[: PITCH * 7]])
