@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from command_shell import Shell
 from tapewright.contracts import registry
+from tapewright.contracts.channel_model import Channel
 from tapewright.contracts.streams import stream
 from tapewright.files.recordings import read_recording
 
@@ -74,6 +75,17 @@ def test_the_recording_itself_is_protected(recorded: Shell) -> None:
     assert Path("a.wav").read_bytes() == before
     assert recorded("degrade", "a.wav", "-o", "a.wav", "--channel", "level:gain_db=-3", "--force").code == 0
     assert Path("a.wav").read_bytes() != before
+
+
+def test_an_impossible_output_is_refused_before_the_tape_is_simulated(
+    recorded: Shell, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ran: list[str] = []
+    monkeypatch.setattr(Channel, "degrade", lambda *_: ran.append("degrade"))
+    outcome = recorded("degrade", "a.wav", "-o", "b.flac", "--bits", "32")
+    assert outcome.code == 2
+    assert outcome.complaint == "recording 'b.flac': FLAC takes 8, 16, 24 bits, not '32'."
+    assert ran == []
 
 
 def test_the_help_states_defaults_and_an_example(shell: Shell) -> None:
