@@ -96,12 +96,15 @@ def follow(
     weight = np.zeros(2)
     offset = np.zeros(2)
     presence = np.ones(2)
+    between = np.zeros(2)
+    far = np.zeros(2)
     time = start
     off_centre = 0.3
     on_centre = 1.0
     recent_off = 0.3
     recent_on = 1.0
     relation = 0.0
+    excess = 0.0
     coasted = 0
     trusted = 0
     for k in range(log.shape[0]):
@@ -111,6 +114,7 @@ def follow(
         quarter = 0.25 * length
         away = 0.0
         change = 0.0
+        other = 0.0
         total = 0.0
         pull = 0.0
         seen = 0.0
@@ -125,6 +129,9 @@ def follow(
             offset[i] += (whole - offset[i]) * (1.0 if k == 0 else 0.125)
             fall[i] = 0.25 * (outer_before + inner_before - inner_after - outer_after) / usual[i]
             centre[i] = (0.5 * (inner_before + inner_after) - offset[i]) / usual[i]
+            near = 0.5 * (outer_before + inner_before) if period > 0 else 0.5 * (inner_after + outer_after)
+            between[i] = 0.5 * (near - far[i]) / usual[i] if k > 0 else 0.0
+            far[i] = 0.5 * (inner_after + outer_after) if period > 0 else 0.5 * (outer_before + inner_before)
             weight[i] = (presence[i] * presence[i] + 1e-6) / (noise[i] + 1e-4)
             if usual[i] < 0.02 * max(usual[0], usual[1]):
                 weight[i] = 0.0
@@ -148,6 +155,7 @@ def follow(
             total += weight[i] * share
             away += weight[i] * abs(centre[i])
             change += weight[i] * size
+            other += weight[i] * abs(between[i])
             seen = max(seen, share)
             if share > 0.35:
                 noise[i] += (min(centre[i] * centre[i], 4.0) - noise[i]) / 64
@@ -156,6 +164,7 @@ def follow(
         if flip != 0.0:
             away = abs(weight[0] * centre[0] + flip * weight[1] * centre[1])
             change = abs(joint)
+            other = abs(weight[0] * between[0] + flip * weight[1] * between[1])
         step = pull / total if total > 0 else 0.0
         log[k, 0] = time
         log[k, 1] = step
@@ -166,10 +175,11 @@ def follow(
         on_centre += (change / worth - on_centre) / 48
         recent_off += (away / worth - recent_off) / 12
         recent_on += (change / worth - recent_on) / 12
-        if recent_on > 0.5 and recent_off < 0.75 * recent_on:
+        excess += (min((other - change) / worth, 1.0) - excess) / 24
+        if recent_on > 0.5 and recent_off < 0.75 * recent_on and excess < 0.15:
             trusted = k + 1
         coasted = 0 if seen > 0.35 else coasted + 1
-        if off_centre > 0.9 * on_centre or coasted > coast_limit or k - trusted > 256:
+        if off_centre > 0.9 * on_centre or excess > 0.35 or coasted > coast_limit or k - trusted > 256:
             break
         if tracks == 2:
             lag += 0.01 * (error[1] - error[0]) * min(strength[0], strength[1])

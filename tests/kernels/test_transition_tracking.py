@@ -1,0 +1,117 @@
+"""The clock's kernels against plain numpy and against signals whose changes are known exactly."""
+
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from tapewright.kernels.transition_tracking import COLUMNS, changes, even_means, follow, mean_between
+
+
+def integral(samples, time):
+    """Integral of the held samples from 0 to ``time``, silence outside."""
+    sums = np.concatenate(([0.0], np.cumsum(samples, dtype=np.float64)))
+    return np.interp(time, np.arange(samples.size + 1), sums)
+
+
+@given(st.integers(0, 2**32 - 1), st.floats(-5, 45), st.floats(1e-3, 30))
+def test_means_are_integrals_of_held_samples(seed, start, length):
+    samples = np.random.default_rng(seed).normal(0, 1, 40).astype(np.float32)
+    expected = (integral(samples, start + length) - integral(samples, start)) / length
+    assert mean_between(samples, start, start + length) == pytest.approx(expected, abs=1e-5, rel=1e-4)
+
+
+@given(st.integers(0, 2**32 - 1), st.floats(0, 50), st.floats(0.3, 9))
+def test_even_means_tile_the_recording(seed, start, step):
+    samples = np.random.default_rng(seed).normal(0, 1, 300).astype(np.float32)
+    means = np.empty(30, np.float32)
+    even_means(samples, start, step, means)
+    edges = start + step * np.arange(31)
+    assert means == pytest.approx(np.diff(integral(samples, edges)) / step, abs=1e-4)
+
+
+def test_changes_are_half_the_fall_across_each_time():
+    samples = np.random.default_rng(1).normal(0, 1, 500).astype(np.float32)
+    times, halves = np.linspace(30.2, 460.9, 20), np.linspace(5.5, 21, 20)
+    out = np.empty(20, np.float32)
+    changes(samples, times, halves, out)
+    before = integral(samples, times) - integral(samples, times - halves)
+    after = integral(samples, times + halves) - integral(samples, times)
+    assert out == pytest.approx((before - after) / halves / 2, abs=1e-5)
+
+
+def pulses(edges, frames, seed):
+    """A recording with a certain change at each of ``edges`` and one between two of them at random, by exact areas."""
+    rng = np.random.default_rng(seed)
+    times, level, levels = [0.0], 1.0, [1.0]
+    for edge, following in itertools.pairwise(edges):
+        level = -level
+        times.append(edge)
+        levels.append(level)
+        if rng.integers(2):
+            level = -level
+            times.append((edge + following) / 2)
+            levels.append(level)
+    times.append(float(frames))
+    area = np.concatenate(([0.0], np.cumsum(np.diff(times) * levels)))
+    return np.diff(np.interp(np.arange(frames + 1), times, area)).astype(np.float32)
+
+
+def followed(left, right, tracks, alike, start, period, lag=0.0, coast=30):
+    log = np.empty((2000, COLUMNS))
+    limits = np.array([0.0, left.size, 15.0, 25.0])
+    count = follow(left, right, tracks, alike, start, period, lag, np.ones(2), limits, 0.15, coast, log)
+    return log[:count]
+
+
+@pytest.mark.parametrize("direction", [1, -1])
+def test_the_loop_stays_on_the_changes(direction):
+    """Period 20 frames, swinging by 2 % over 600 periods, entered 3 % too fast and a tenth of a period off."""
+    periods = 20 * (1 + 0.02 * np.sin(np.arange(1500) / 600 * 2 * np.pi))
+    edges = 50 + np.cumsum(periods)
+    samples = pulses(edges, 30_000, 2)
+    start = edges[10] if direction > 0 else edges[-10]
+    log = followed(samples, samples, 1, False, start + 2.0, direction * 20.6)
+    assert len(log) > 1450
+    settled = log[60:, 0][log[60:, 0] > edges[2]]
+    nearest = edges[np.abs(edges[:, None] - settled).argmin(axis=0)]
+    assert np.abs(settled - nearest).max() < 0.5
+    assert np.array_equal(np.abs(np.diff(np.searchsorted(edges, nearest))), np.ones(len(settled) - 1))
+
+
+def test_the_lag_of_the_second_track_is_learnt():
+    edges = 50 + 20.0 * np.arange(1000)
+    left, right = pulses(edges - 1.5, 20_000, 3), pulses(edges + 1.5, 20_000, 4)
+    log = followed(left, right, 2, False, edges[5], 20.0)
+    assert len(log) > 950
+    assert log[-1, 2] == pytest.approx(3.0, abs=0.2)
+
+
+def test_the_clock_is_given_up_in_silence_and_in_noise():
+    edges = 50 + 20.0 * np.arange(300)
+    samples = pulses(edges, 20_000, 5)
+    samples[6000:] = 0
+    assert 285 <= len(followed(samples, samples, 1, False, edges[5], 20.0)) <= 310
+    samples[6000:] = np.random.default_rng(6).normal(0, 1, 14_000)
+    assert 285 <= len(followed(samples, samples, 1, False, edges[5], 20.0)) <= 340
+
+
+def test_a_lock_on_the_changes_between_is_not_trusted():
+    edges = 50 + 20.0 * np.arange(1000)
+    samples = pulses(edges, 20_000, 7)
+    assert len(followed(samples, samples, 1, False, edges[5] + 10, 20.0)) < 40
+
+
+def test_two_tracks_that_say_the_same_are_read_together_in_noise():
+    """The noise of both tracks is as strong, so that together they jitter less; 0.85 leaves room about 1 / sqrt(2)."""
+    edges = 50 + 20.0 * np.arange(1900)
+    clean = pulses(edges, 40_000, 8)
+    rng = np.random.default_rng(9)
+    left, right = (clean + rng.normal(0, 1.6, clean.size).astype(np.float32) for _ in range(2))
+    jitter = []
+    for tracks, alike, other in ((2, True, right), (2, True, -right), (1, False, left)):
+        log = followed(left, other, tracks, alike, edges[5], 20.0)[:1800]
+        jitter.append(np.std(log[100:, 0] - edges[105 : 5 + len(log)]))
+    assert jitter[0] < 0.85 * jitter[2]
+    assert jitter[1] < 0.85 * jitter[2]
