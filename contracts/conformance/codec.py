@@ -208,9 +208,14 @@ def _damaged(codec: Codec, sample: bytes) -> Iterator[tuple[str, Signal]]:
     places = np.arange(0, frames - 1, 1.15)
     fast = np.stack([np.interp(places, np.arange(frames), row) for row in tape.samples])
     yield "a tape 15 % too fast", made(fast)
-    other = codec.encode(probes.payload(len(sample), 23))
-    middle = min(frames, other.frames) // 2
-    yield "half of each of two tapes", made(np.hstack([tape.samples[:, :middle], other.samples[:, middle:]]))
+
+
+def _spliced(codec: Codec, sample: bytes, other: bytes) -> Iterator[tuple[str, Signal]]:
+    first, second = codec.encode(sample), codec.encode(other)
+    for tenth in range(2, 10):
+        cut = min(first.frames, second.frames) * tenth // 10
+        joined = np.hstack([first.samples[:, :cut], second.samples[:, cut:]])
+        yield f"a tape with another on it from {tenth} tenths on", Signal(joined, first.sample_rate_hz)
 
 
 def intact_never_lies(codec: Codec) -> None:
@@ -218,12 +223,16 @@ def intact_never_lies(codec: Codec) -> None:
     that does not vouches for none.
     """
     sample = sample_payload(codec)
+    other = probes.payload(len(sample), 23)
     checked = is_checked(codec)
-    for what, signal in _damaged(codec, sample):
-        _tells_no_lie(codec, what, sample, signal)
-        verdict = codec.decode(signal).intact
-        fits = verdict is not None if checked else verdict is not True
-        require(fits, f"{what} got the verdict {verdict}, unlike a clean tape.")
+    damaged = ((what, signal, (sample,)) for what, signal in _damaged(codec, sample))
+    spliced = ((what, signal, (sample, other)) for what, signal in _spliced(codec, sample, other))
+    for what, signal, payloads in (*damaged, *spliced):
+        decoded = listen(codec, what, signal)
+        truth = decoded.intact is not True or decoded.payload in payloads
+        require(truth, f"{what} was declared intact, with {len(decoded.payload)} bytes that were never recorded.")
+        fits = decoded.intact is not None if checked else decoded.intact is not True
+        require(fits, f"{what} got the verdict {decoded.intact}, unlike a clean tape.")
 
 
 def golden_tape_still_decodes(golden: tuple[Path, ...]) -> None:
