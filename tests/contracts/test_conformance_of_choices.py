@@ -1,4 +1,4 @@
-"""The kit over every choice and switch that a plug-in declares, one moved at a time, and over stacks in other orders."""
+"""The kit over every choice and switch a plug-in declares, one moved at a time, and over stacks in other orders."""
 
 import dataclasses
 
