@@ -91,43 +91,43 @@ class ReedSolomon(Layer):
         coded = self._longest_coded(heard_bytes)
         if coded == 0:
             return Heard((SoftBits([]),), False, (Event(f"rs: {heard_bytes} bytes are too few for a word"),))
-        events = []
+        events: list[Event] = []
         if coded < heard_bytes:
             events.append(Event(f"rs: {heard_bytes - coded} bytes at the end make no word"))
-        tried = readings(passes)
         sizes = _even_split(coded, -(-coded // self.word_bytes))
-        starts = np.cumsum(sizes) - sizes
-        heard = [_ByteReading.of(reading, sizes) for reading in tried]
-        corrector = WordCorrector(self.code, self.field_polynomial, self.generator, self.first_root)
-        words, verdict = [], True
-        clean = [self.code.are_codewords(reading.rows) for reading in heard]
-        for place, size in enumerate(sizes):
-            candidates = [reading.word(place, size) for reading in heard]
-            words_clean = [bool(reading_clean[place]) for reading_clean in clean]
-            correction = corrector.most_credible(candidates, words_clean)
-            time_s = float(passes[0].times_s[8 * starts[place]])
-            event = self._said(correction, place, len(sizes), time_s)
-            if event is not None:
-                events.append(event)
-            verdict &= correction is not None
-            data = slice(8 * int(starts[place]), 8 * int(starts[place] + size - self.parity_bytes))
-            if correction is None:
-                values = np.clip(tried[0].values[data], -LOST, LOST)
-            else:
-                values = np.where(np.unpackbits(correction.word[: size - self.parity_bytes]), CERTAIN, -CERTAIN)
-            words.append(SoftBits(values, passes[0].times_s[data]))
-        joined = SoftBits(
-            np.concatenate([word.values for word in words]), np.concatenate([word.times_s for word in words])
-        )
-        return Heard((joined,), verdict, tuple(events))
+        tried = readings(passes)
+        words = self._words(tried, sizes)
+        starts = 8 * (np.cumsum(sizes) - sizes)
+        values, times = [], []
+        for number, (size, start, word) in enumerate(zip(sizes, starts, words, strict=True)):
+            data = slice(int(start), int(start + 8 * (size - self.parity_bytes)))
+            values.append(_soft(word, tried[0].values[data]))
+            times.append(passes[0].times_s[data])
+            if word is None or word.used:
+                told = self._told(word, number, len(words))
+                events.append(Event(f"rs: {told}", float(passes[0].times_s[start])))
+        joined = SoftBits(np.concatenate(values), np.concatenate(times))
+        return Heard((joined,), all(word is not None for word in words), tuple(events))
 
-    def _said(self, correction: Correction | None, place: int, of: int, time_s: float) -> Event | None:
-        if correction is None:
-            return Event(f"rs: word {place + 1} of {of} could not be corrected", time_s)
-        if correction.errors or correction.erasures:
-            told = f"{correction.errors} errors and {correction.erasures} erasures of {self.parity_bytes} parity bytes"
-            return Event(f"rs: word {place + 1} of {of} corrected: {told}", time_s)
-        return None
+    def _words(self, tried: tuple[SoftBits, ...], sizes: NDArray[np.intp]) -> list[Correction | None]:
+        """Each word as the readings give it, None where none does."""
+        corrector = WordCorrector(self.code, self.field_polynomial, self.generator, self.first_root)
+        heard = [_ByteReading.of(reading, sizes) for reading in tried]
+        clean = [self.code.are_codewords(reading.rows) for reading in heard]
+        return [
+            corrector.most_credible(
+                [reading.word(number, size) for reading in heard], [bool(of_reading[number]) for of_reading in clean]
+            )
+            for number, size in enumerate(sizes.tolist())
+        ]
+
+    def _told(self, word: Correction | None, number: int, of: int) -> str:
+        if word is None:
+            return f"word {number + 1} of {of} could not be corrected"
+        return (
+            f"word {number + 1} of {of} corrected: {word.errors} errors and {word.erasures} erasures "
+            f"with {self.parity_bytes} parity bytes"
+        )
 
     def _words_for(self, data_bytes: int) -> int:
         return max(1, -(-data_bytes // (self.word_bytes - self.parity_bytes)))
@@ -139,6 +139,14 @@ class ReedSolomon(Layer):
         if data >= 0 and words and self._words_for(data) == words:
             return heard_bytes
         return (words - 1) * self.word_bytes if words > 1 else 0
+
+
+def _soft(word: Correction | None, as_heard: NDArray[np.float32]) -> NDArray[np.float32]:
+    """The data bits of a word: certain, or as heard and marked as lost."""
+    if word is None:
+        return as_heard.clip(-LOST, LOST)
+    data = np.unpackbits(word.word[: as_heard.size // 8])
+    return np.where(data, CERTAIN, -CERTAIN).astype(np.float32)
 
 
 @dataclass(frozen=True, slots=True)

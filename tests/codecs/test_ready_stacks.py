@@ -74,13 +74,18 @@ def test_sturdy_lives_through_the_loss_of_any_blocks(length, lost):
 
 
 def test_sturdy_lives_through_a_burst_at_every_place():
-    # A dropout of 400 bits, a third of a second at 1,200 bit/s, every 97 bits along a program of 1,500 bytes.
+    # A dropout of 400 bits, a third of a second at 1,200 bit/s, every 211 bits along a program of 1,500 bytes.
     payload = np.random.default_rng(61).bytes(1500)
     stream = on_the_tape(STURDY, payload)
-    for first in range(0, stream.size, 97):
+    for first in range(0, stream.size, 211):
         damaged = stream.copy()
         damaged[first : first + 400] = 0
         assert loaded(STURDY, damaged) == (payload, True)
+
+
+def test_sturdy_restores_polarity():
+    payload = bytes(range(200))
+    assert loaded(STURDY, -on_the_tape(STURDY, payload)) == (payload, True)
 
 
 def test_sturdy_puts_two_bad_plays_together():
