@@ -20,6 +20,7 @@ PATHS = {
     "count": "count pulse long enough for the address counter, carry included",
     "clear": "holding circuit open long enough for the latches to fall",
     "mark": "an ordinary clock is no reset mark",
+    "recover": "after a reset mark is told, time left for the first step relay",
 }
 """What can be too slow: the same names in the timing's margins and in the faults of a load."""
 

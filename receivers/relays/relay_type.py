@@ -180,9 +180,9 @@ class RelayType:
             resistance_ohm=ohms,
             released_h=self.released_h,
             operated_h=self.operated_h,
-            # The ampere-turns are what a relay is built for: its current follows from the typical winding.
-            pick_up_a=self.pick_up.at(at["pick_up"]) * self.coil_a,
-            drop_out_a=self.drop_out.at(at["drop_out"]) * self.coil_a,
+            # A data sheet promises voltages for every winding within tolerance.
+            pick_up_a=self.pick_up.at(at["pick_up"]) * self.coil_v / ohms,
+            drop_out_a=self.drop_out.at(at["drop_out"]) * self.coil_v / ohms,
             travel_in_s=self.operate_s.at(at["operate"]) - self.rise_s,
             travel_out_s=self.release_s.at(at["release"]),
             bounce_s=self.bounce_s.at(at["bounce"]) * (1 + WORN_BOUNCE * worn),

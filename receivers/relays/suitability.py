@@ -39,7 +39,7 @@ def reason_against(keying: Keying, relays: RelaySet, table: Table) -> str | None
 
 def reason_against_tone(tone_hz: float, relays: RelaySet) -> str | None:
     """Whether a steady tone at the quietest level holds the input relay that needs most, hot and without a ripple."""
-    needed = relays.clock.pick_up.high * relays.clock.coil_a
+    needed = relays.clock.pick_up.high * relays.clock.coil_v / relays.clock.resistance_ohm.high
     front_end = replace(relays.front_end, reservoir_f=relays.front_end.reservoir_f * (1 - relays.reservoir))
     ohms = copper(relays.clock.resistance_ohm.high, relays.hottest_c)
     least, mean = steady_current_a(front_end, ohms, relays, tone_hz)

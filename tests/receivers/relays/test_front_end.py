@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
+from scipy.linalg import expm
 from tapewright.contracts.errors import UsageError
 from tapewright.contracts.signal import Signal
 from tapewright.kernels import rectified_coil as kernel
@@ -270,6 +271,17 @@ def test_listening_is_total_and_blocks_may_be_cut_anywhere(seed: int, frames: in
             rows[part],
         )
     assert np.array_equal(rows[:, 1], whole.current_a)
+
+
+@given(st.floats(-3, 6), st.integers(0, 2**32 - 1))
+def test_propagators_are_matrix_exponentials(magnitude: float, seed: int) -> None:
+    # Reference: scipy.linalg.expm. Circuits decay, so the matrix gets a negative diagonal.
+    rng = np.random.default_rng(seed)
+    matrix = np.zeros((4, 4))
+    matrix[:2, :2] = rng.normal(size=(2, 2)) * 0.3 - np.diag(rng.random(2) + 0.5) * 10**magnitude
+    matrix[:2, 2] = rng.normal(size=2)
+    matrix[2, 3] = 1.0
+    assert module._exponential(matrix) == pytest.approx(expm(matrix), rel=1e-7, abs=1e-9)
 
 
 @pytest.mark.parametrize(
