@@ -4,6 +4,8 @@ The read position is given at knots some frames apart, with its slope; between t
 a run in which the whole part of the position advances by one a frame, neighbouring outputs read neighbouring inputs,
 so the weights are evaluated along the run and no input is gathered one by one.
 
+Places are unsigned wherever a loop must not ask whether they count from the end: only then is it vectorised.
+
 Every block of the 4,096-frame grid is computed whole, from a window with zeros beyond the ends of the tape: where
 the tape ends cannot change a frame that reads before it.
 """
@@ -21,6 +23,7 @@ REACH = 4
 """A frame reads at most this many frames ahead of its position."""
 
 _MARGIN = 16
+_STRIDE = 8
 _HALF = np.float32(0.5)
 _NOTHING = np.float32(0)
 _1, _2, _3, _4, _5, _6, _7 = (np.uint64(n) for n in range(1, 8))
@@ -110,9 +113,11 @@ def warp(
         blank = max(taped, min(window_frames, frames - first))
         wide[:taped] = _NOTHING
         wider[:taped] = _NOTHING
-        for i in range(taped, blank):
-            wide[i] = left[first + i]
-            wider[i] = right[first + i]
+        heard = left[first + taped : first + blank]
+        also_heard = right[first + taped : first + blank]
+        for i in range(blank - taped):
+            wide[np.uint64(taped + i)] = heard[i]
+            wider[np.uint64(taped + i)] = also_heard[i]
         wide[blank:] = _NOTHING
         wider[blank:] = _NOTHING
         for k in range(knots_per_block):
@@ -133,13 +138,20 @@ def warp(
         while run < BLOCK_FRAMES:
             shift = lag[run]
             end = run + 1
+            while end + _STRIDE <= BLOCK_FRAMES:
+                changes = np.int32(0)
+                for i in range(_STRIDE):
+                    changes |= lag[np.uint64(end + i)] ^ shift
+                if changes != 0:
+                    break
+                end += _STRIDE
             while end < BLOCK_FRAMES and lag[end] == shift:
                 end += 1
-            base = np.uint64(shift)
-            for i in range(np.uint64(run), np.uint64(end)):
-                v = fraction[i]
+            for i in range(run, end):
+                at = np.uint64(i)
+                v = fraction[at]
                 vv = v * v
-                tap = i + base
+                tap = np.uint64(i + shift)
                 even = (a4 * vv + a2) * vv + a0
                 odd = ((a5 * vv + a3) * vv + a1) * v
                 behind = even + odd
@@ -164,8 +176,8 @@ def warp(
                 ahead = even - odd
                 total += behind * wide[tap] + ahead * wide[tap + _7]
                 other += behind * wider[tap] + ahead * wider[tap + _7]
-                here[i] = total
-                there[i] = other
+                here[at] = total
+                there[at] = other
             run = end
         for i in range(min(BLOCK_FRAMES, outputs - start)):
             left_out[start + i] = here[i]
