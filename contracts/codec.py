@@ -14,7 +14,7 @@ from .decoded import Decoded
 from .errors import UsageError
 from .layer import Layer
 from .line_code import NEEDS, LineCode
-from .signal import Signal
+from .signal import Signal, whole_rate
 from .soft_bits import LOST, SoftBits
 from .spec import format_stack
 
@@ -76,14 +76,15 @@ class Codec:
         """The recording of ``payload``.
 
         Raises:
-            UsageError: a payload of more than 1 MiB.
+            UsageError: a payload of more than 1 MiB, or a sample rate that is out of range or too low for the format.
         """
         if len(payload) > MOST_PAYLOAD_BYTES:
             raise UsageError(f"Argument 'payload' must be at most {MOST_PAYLOAD_BYTES} bytes, not {len(payload)}.")
+        rate_hz = whole_rate(sample_rate_hz)
         bits = bytes_and_bits.from_bytes(payload)
         for layer in self.layers:
             bits = layer.encode(bits)
-        return self.line_code.modulate(bits, sample_rate_hz)
+        return self.line_code.modulate(bits, rate_hz)
 
     def decode(self, *signals: Signal) -> Decoded:
         """The payload as heard in one play, or in several plays of the same tape together. Never raises."""

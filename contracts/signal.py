@@ -22,6 +22,24 @@ LOUDEST = 1e6
 """No sound is a million times full scale; below it, squares and sums stay far inside float32."""
 
 
+def whole_rate(sample_rate_hz: Any) -> int:
+    """``sample_rate_hz`` as an int.
+
+    Raises:
+        UsageError: no whole number, or out of range.
+    """
+    number = isinstance(sample_rate_hz, int | float | np.integer | np.floating)
+    if not number or isinstance(sample_rate_hz, bool) or sample_rate_hz % 1 != 0:
+        raise UsageError(
+            f"Argument 'sample_rate_hz' must be a whole number, not {in_one_line(repr(sample_rate_hz), 60)}."
+        )
+    if not LOWEST_RATE_HZ <= sample_rate_hz <= HIGHEST_RATE_HZ:
+        raise UsageError(
+            f"Argument 'sample_rate_hz' must be {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ}, not {sample_rate_hz}."
+        )
+    return int(sample_rate_hz)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Signal:
     """Two tracks of sound and their rate.
@@ -70,15 +88,7 @@ class Signal:
         return signal
 
     def _settle(self, samples: NDArray[np.float32], sample_rate_hz: int) -> None:
-        number = isinstance(sample_rate_hz, int | float | np.integer | np.floating)
-        if not number or isinstance(sample_rate_hz, bool) or sample_rate_hz % 1 != 0:
-            raise UsageError(
-                f"Argument 'sample_rate_hz' must be a whole number, not {in_one_line(repr(sample_rate_hz), 60)}."
-            )
-        if not LOWEST_RATE_HZ <= sample_rate_hz <= HIGHEST_RATE_HZ:
-            raise UsageError(
-                f"Argument 'sample_rate_hz' must be {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ}, not {sample_rate_hz}."
-            )
+        rate_hz = whole_rate(sample_rate_hz)
         # Two reductions cost no second array; NaN fails both comparisons.
         if samples.size and not (samples.min() >= -LOUDEST and samples.max() <= LOUDEST):
             if not np.isfinite(samples).all():
@@ -87,7 +97,7 @@ class Signal:
             raise UsageError(f"Argument 'samples' must be within +-{LOUDEST:,.0f} (full scale is 1), not {loudest:g}.")
         samples.flags.writeable = False
         object.__setattr__(self, "samples", samples)
-        object.__setattr__(self, "sample_rate_hz", int(sample_rate_hz))
+        object.__setattr__(self, "sample_rate_hz", rate_hz)
 
     @property
     def frames(self) -> int:

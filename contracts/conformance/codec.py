@@ -15,6 +15,7 @@ import numpy as np
 
 from ..codec import MOST_PAYLOAD_BYTES, Codec
 from ..decoded import Decoded, Event
+from ..errors import UsageError
 from ..registry import codec as build
 from ..signal import LOUDEST, Signal
 from . import probes
@@ -94,10 +95,14 @@ def payload_round_trips(codec: Codec) -> None:
 
 
 def any_sample_rate_round_trips(codec: Codec) -> None:
-    """A tape made at another sample rate decodes as well."""
+    """A tape made at another sample rate decodes as well; a rate too low for the format is refused in one line."""
     sample = sample_payload(codec)[:24]
-    for rate_hz in (32_000, 48_000, 96_000):
-        tape = codec.encode(sample, rate_hz)
+    for rate_hz in (1_000, 4_000, 8_000, 11_025, 22_050, 32_000, 48_000, 96_000):
+        try:
+            tape = codec.encode(sample, rate_hz)
+        except UsageError as error:
+            require(rate_hz < 32_000 and str(error).isprintable(), f"{rate_hz} Hz was refused: {str(error)!r}")
+            continue
         require(tape.sample_rate_hz == rate_hz, f"a tape asked for at {rate_hz} Hz has {tape.sample_rate_hz} Hz.")
         _right(codec, f"a clean tape at {rate_hz} Hz", sample, tape)
 

@@ -171,6 +171,17 @@ def test_a_payload_has_a_bound():
     assert str(caught.value) == "Argument 'payload' must be at most 1048576 bytes, not 1048577."
 
 
+@pytest.mark.parametrize("rate", [0, -44_100, 999, 10**9, 44_100.5, "fast", None, np.nan])
+def test_the_rate_is_looked_at_before_anything_is_made(rate):
+    @dataclass(frozen=True)
+    class Eager(Plainest):
+        def modulate(self, bits, sample_rate_hz=44_100):
+            raise AssertionError("modulated")
+
+    with pytest.raises(UsageError, match="Argument 'sample_rate_hz' must be"):
+        Codec((), Eager()).encode(b"x", rate)
+
+
 @given(st.binary(max_size=64), st.integers(0, 7))
 def test_bytes_and_bits_are_one_thing(data, extra):
     bits = bytes_and_bits.from_bytes(data)

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from tapewright.contracts.errors import UsageError
 from tapewright.contracts.line_code import LineCode
 from tapewright.contracts.parameters import parameter
 from tapewright.contracts.preset import Preset
@@ -31,6 +32,8 @@ class TurningSine(LineCode):
         return 2 * PAUSE_S + bits / self.tone_hz
 
     def modulate(self, bits, sample_rate_hz=44_100):
+        if sample_rate_hz < 8 * self.tone_hz:
+            raise UsageError(f"Argument 'sample_rate_hz' must be at least 8 times tone_hz, not {sample_rate_hz}.")
         phase = (
             np.arange(round(self.duration_s(bits.size) * sample_rate_hz)) / sample_rate_hz - PAUSE_S
         ) * self.tone_hz
