@@ -13,6 +13,17 @@ from numpy.typing import NDArray
 Samples = NDArray[np.float32]
 Times = NDArray[np.float64]
 
+SEEN = 0.35
+"""Least share of the usual amplitude at which a change counts as seen."""
+
+CLEAN = 0.01
+"""Variance of the mean on a change, re the amplitude squared, from which on noise narrows the loop."""
+
+WIDEST = 0.22
+"""Bandwidth of the loop at that noise, radians a period: wider, the loop follows the data's own jitter."""
+
+DAMPING = 1.41
+
 COLUMNS = 5
 """What ``follow`` writes for each period: time, error and lag of the second track in frames, strength, amplitude."""
 
@@ -157,9 +168,9 @@ def follow(
             change += weight[i] * size
             other += weight[i] * abs(between[i])
             seen = max(seen, share)
-            if share > 0.35:
+            if share > SEEN:
                 noise[i] += (min(centre[i] * centre[i], 4.0) - noise[i]) / 64
-            usual[i] *= 1 + (min(size, 8.0) - 1) / (24.0 if size > 1 else (48.0 if share > 0.35 else 256.0))
+            usual[i] *= 1 + (min(size, 8.0) - 1) / (24.0 if size > 1 else (48.0 if share > SEEN else 256.0))
             usual[i] = max(usual[i], 1e-30)
         if flip != 0.0:
             away = abs(weight[0] * centre[0] + flip * weight[1] * centre[1])
@@ -178,13 +189,13 @@ def follow(
         excess += (min((other - change) / worth, 1.0) - excess) / 24
         if recent_on > 0.5 and recent_off < 0.75 * recent_on and excess < 0.15:
             trusted = k + 1
-        coasted = 0 if seen > 0.35 else coasted + 1
+        coasted = 0 if seen > SEEN else coasted + 1
         if off_centre > 0.9 * on_centre or excess > 0.35 or coasted > coast_limit or k - trusted > 256:
             break
         if tracks == 2:
             lag += 0.01 * (error[1] - error[0]) * min(strength[0], strength[1])
         uncertain = (noise[0] * noise[1]) ** 0.5 if tracks == 2 else noise[0]
-        turn = min(bandwidth, 0.22 * (0.01 / (uncertain + 1e-9)) ** 0.25)
+        turn = min(bandwidth, WIDEST * min(CLEAN / (uncertain + 1e-9), 1.0) ** 0.25)
         period += turn * turn * step
-        time += period + 1.41 * turn * step
+        time += period + DAMPING * turn * step
     return trusted

@@ -25,19 +25,24 @@ from ...contracts.parameters import parameter
 from ...contracts.signal import Signal
 from ...contracts.soft_bits import CERTAIN, SoftBits
 from .pulse_detection import likelihoods, same_sign
+from .start_mark import CONTEXT, START_BITS, data_begin
 from .transition_clock import Clock, recover
 
-START_WORD = 0x36CE7423
-START_BITS: Bits = np.array([START_WORD >> (31 - i) & 1 for i in range(32)], np.uint8)
 RUN_OUT = 8
+"""Leader bits after the data, so that the clock holds to the last bit."""
+
 FEWEST_FRAMES_A_CELL = 4
+"""Two frames a half cell: an edge and a level."""
+
 FEWEST_LEADER_CELLS = 32
-_CONTEXT = 24
-_MARK_CUT = 8
-_ALIKE = 0.65
-_OWN = 14
+"""However short the leader is asked to be: what the start mark is looked for with, and some to lose."""
+
 _MOST_SHIFT = 2
+"""Cells by which the tracks may run apart: 0.17 ms, 31 arcmin of azimuth, are 1.4 cells at 8,000 bit/s."""
+
 _MEMORY_S = 0.25
+"""How far to look for the usual amplitude: several times the dropouts that a check can mend."""
+
 _BLOCK = 1 << 18
 
 
@@ -70,10 +75,10 @@ class Biphase(LineCode):
 
     @property
     def tolerates(self) -> frozenset[str]:
-        """Mark and space are blind to polarity; the same data on both tracks is blind to which is which."""
-        polarity = {"polarity"} if self.variant != "level" else set()
-        swapped = {"swapped_tracks"} if self.tracks == "same" else set()
-        return frozenset(polarity | swapped)
+        """Polarity always: mark and space do not carry it, level reads it off the start mark. The same data on both
+        tracks is blind to which is which.
+        """
+        return frozenset({"polarity", "swapped_tracks"} if self.tracks == "same" else {"polarity"})
 
     def duration_s(self, bits: int) -> float:
         """Length of the recording of that many bits, leader and tail included."""
@@ -114,9 +119,10 @@ class Biphase(LineCode):
             return SoftBits([], events=(Event("no biphase signal heard"),))
         rate = signal.sample_rate_hz
         speed = (clock.times.size - 1) * rate / (clock.times[-1] - clock.times[0]) / self.bit_rate_hz
+        begin_s = max(float(clock.times[0]) / rate, 0.0)
         events = [
-            Event("signal starts", float(clock.times[0]) / rate),
-            Event(f"speed {100 * (speed - 1):+.2f} %", float(clock.times[0]) / rate),
+            Event("signal starts", begin_s),
+            Event(f"speed {100 * (speed - 1):+.2f} %", begin_s),
             *clock.events,
         ]
         pulses = _pulses(signal, used, clock, max(128, round(_MEMORY_S * self.bit_rate_hz)))
@@ -124,7 +130,12 @@ class Biphase(LineCode):
         if self.tracks == "same":
             pulses = [_together(*pulses)]
         streams = [self._bits(ratios) for ratios in pulses]
-        marks = [self._mark(stream) for stream in streams]
+        marks = [data_begin(stream, self._leader(CONTEXT)) for stream in streams]
+        if self.variant == "level" and not any(marks):
+            inverted = [data_begin(-stream, self._leader(CONTEXT)) for stream in streams]
+            if any(inverted):
+                events.append(Event("polarity is inverted"))
+                streams, marks = [-stream for stream in streams], inverted
         start = next((mark for mark in marks if mark is not None), None)
         if start is None:
             events.append(Event("no start mark heard: all bits are handed on"))
@@ -181,23 +192,6 @@ class Biphase(LineCode):
             return pulses if self.first_half == "high" else -pulses
         return same_sign(pulses) if self.variant == "mark" else -same_sign(pulses)
 
-    def _mark(self, values: NDArray[np.float64]) -> int | None:
-        """Where the first bit after the start mark stands, if a mark is heard."""
-        pattern = 2.0 * np.concatenate((self._leader(_CONTEXT), START_BITS)) - 1.0
-        if values.size < START_BITS.size:
-            return None
-        heard = np.pad(np.tanh(values / 2), (_CONTEXT + _MARK_CUT, 0))
-        score = np.correlate(heard, pattern, "valid")
-        sums = np.concatenate(([0.0], np.cumsum(np.abs(heard))))
-        weight = sums[pattern.size :] - sums[: -pattern.size]
-        alike = score / np.maximum(weight, START_BITS.size - _MARK_CUT + 1.0)
-        own = np.correlate(heard[_CONTEXT:], pattern[_CONTEXT:], "valid")
-        found = np.flatnonzero((alike > _ALIKE) & (own > _OWN))
-        if found.size == 0:
-            return None
-        window = alike[found[0] : found[0] + START_BITS.size]
-        return int(found[0] + np.argmax(window)) + START_BITS.size - _MARK_CUT
-
 
 def _pulses(signal: Signal, used: tuple[int, ...], clock: Clock, memory: int) -> list[NDArray[np.float64]]:
     from ...kernels.transition_tracking import changes
@@ -214,8 +208,9 @@ def _pulses(signal: Signal, used: tuple[int, ...], clock: Clock, memory: int) ->
 
 def _together(left: NDArray[np.float64], right: NDArray[np.float64]) -> NDArray[np.float64]:
     """Both tracks' likelihoods, the right ones shifted by whole cells and inverted as it fits the left best."""
-    sure = [np.tanh(ratios) for ratios in (left, np.pad(right, _MOST_SHIFT))]
-    fits = np.correlate(sure[1], sure[0], "valid")
+    sure = np.tanh(left)
+    shifted = np.pad(right, _MOST_SHIFT)
+    moved = [shifted[shift : shift + left.size] for shift in range(2 * _MOST_SHIFT + 1)]
+    fits = [float(sure @ np.tanh(ratios)) for ratios in moved]
     best = int(np.argmax(np.abs(fits)))
-    moved = np.pad(right, _MOST_SHIFT)[best : best + left.size]
-    return left + (moved if fits[best] >= 0 else -moved)
+    return left + (moved[best] if fits[best] >= 0 else -moved[best])

@@ -13,8 +13,13 @@ from numpy.typing import NDArray
 Values = NDArray[np.float64]
 
 NEAR = 4
+"""Neighbours on either side that share an amplitude: a dropout of 5 ms is 6 cells at 1,200 bit/s."""
+
 FAR = 96
+"""Neighbours on either side that share a noise: enough to know it within 10 %."""
+
 INAUDIBLE = 0.08
+"""Share of the usual amplitude below which nothing counts as heard (22 dB down)."""
 
 
 def likelihoods(falls: NDArray[np.float32], memory: int) -> Values:

@@ -31,6 +31,16 @@ ANCHOR = 48
 FAINT = 0.1
 """A piece of less than this share of the usual amplitude is taken for noise inside a dropout."""
 
+FOLLOWED_HZ = 60.0
+"""Bandwidth of the loop: wow and flutter of 10 Hz must pass with little lag."""
+
+COAST = 0.8
+"""Periods, times the root of the rate, to go on unseen: a speed that changes by 0.6 a second (1 % at 10 Hz) puts the
+clock off by 0.2 periods in that time."""
+
+SMOOTHED_S = 0.01
+"""Half the width of the smoothing: 10 Hz passes with less than 0.1 % off."""
+
 _SECTION = 256
 
 
@@ -128,8 +138,8 @@ def _grow(
 ) -> _Piece | None:
     from ...kernels.transition_tracking import COLUMNS, follow
 
-    bandwidth = min(0.22, 2 * np.pi * 60 / rate_hz)
-    coast = max(8, int(0.8 * rate_hz**0.5))
+    bandwidth = 2 * np.pi * FOLLOWED_HZ / rate_hz
+    coast = max(8, int(COAST * rate_hz**0.5))
     limits = np.array([room[0], room[1], nominal / (1 + SPEED_LIMIT), nominal * (1 + SPEED_LIMIT)])
     if not room[0] <= found.starts[seed] <= room[1]:
         return None
@@ -166,7 +176,7 @@ def _grow(
         return None
     path = path[seen[0] + 2 : seen[-1] - 1]
     jitter = float(np.sqrt(np.mean(path[:, 1] ** 2))) / nominal
-    times = _smooth(path[:, 0] + path[:, 1], int(max(6, 0.01 * rate_hz, 12 * (jitter / 0.025) ** 0.5)))
+    times = _smooth(path[:, 0] + path[:, 1], int(max(6, SMOOTHED_S * rate_hz, 12 * (jitter / 0.025) ** 0.5)))
     return _Piece(times, path[:, 2].copy(), float(np.median(path[:, 4])))
 
 

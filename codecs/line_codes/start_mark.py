@@ -1,0 +1,52 @@
+"""The start mark: 32 bits between leader and data that say where the data begins.
+
+It is found by correlation with the soft bits of the end of a leader and the mark together, so that many bits may be
+wrong or missing, and still a run of chance data is not taken for it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...contracts.bits import Bits
+
+START_BITS: Bits = np.array([0x36CE7423 >> (31 - i) & 1 for i in range(32)], np.uint8)
+"""As many ones as zeros; of 300,000 such words drawn, the one least like itself shifted into a leader of any kind."""
+
+CONTEXT = 24
+"""Bits of the leader that count with the mark."""
+
+_CUT = 8
+"""Bits of the mark that may lie before the first bit heard."""
+
+_ALIKE = 0.65
+"""Least correlation: up to 9 of all 56 bits wrong, which chance data is once in 8 million places."""
+
+_OWN = 14
+"""Bits by which the mark alone must agree, lest a leader before a dropout pass for leader and mark."""
+
+_AT_ONCE = 8192
+
+
+def data_begin(values: NDArray[np.float64], leader: Bits) -> int | None:
+    """Where the first bit after the earliest start mark stands in ``values``; None if no mark is heard.
+
+    Args:
+        values: log-likelihood ratios, shape (n,).
+        leader: the last ``CONTEXT`` bits of the leader.
+    """
+    pattern = 2.0 * np.concatenate((leader, START_BITS)) - 1.0
+    heard = np.pad(np.tanh(values / 2), (CONTEXT + _CUT, 0))
+    for begin in range(0, heard.size - pattern.size + 1, _AT_ONCE):
+        near = heard[begin : begin + _AT_ONCE + pattern.size + START_BITS.size]
+        score = np.correlate(near, pattern, "valid")
+        own = np.correlate(near[CONTEXT:], pattern[CONTEXT:], "valid")
+        sums = np.concatenate(([0.0], np.cumsum(np.abs(near))))
+        weight = sums[pattern.size :] - sums[: -pattern.size]
+        alike = score / np.maximum(weight, START_BITS.size - _CUT + 1.0)
+        found = np.flatnonzero((alike > _ALIKE) & (own > _OWN))
+        if found.size:
+            best = found[0] + np.argmax(alike[found[0] : found[0] + START_BITS.size])
+            return begin + int(best) + START_BITS.size - _CUT
+    return None
