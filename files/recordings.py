@@ -168,7 +168,7 @@ def _check(sound: Any, owner: str) -> None:
 
 def _too_long(owner: str, frames: int, sample_rate_hz: int) -> UsageError:
     hours = frames / sample_rate_hz / 3600
-    return UsageError(f"{owner} lasts {hours:.1f} hours ({frames} frames); at most {MOST_FRAMES} frames.")
+    return UsageError(f"{owner}: {hours:.1f} hours ({frames} frames) are too long; at most {MOST_FRAMES} frames.")
 
 
 def _read(sound: Any, owner: str, announced: int | None) -> Recording:

@@ -78,7 +78,7 @@ def test_a_program_too_long_for_any_recording_is_refused_before_any_work(shell: 
     Path("long.bin").write_bytes(bytes(60_000))
     outcome = shell("encode", "long.bin", "-o", "a.flac", "--codec", "plain-clocked")
     assert outcome.code == 2
-    assert "recording 'a.flac' would last 12." in outcome.complaint
+    assert "recording 'a.flac': 12.4 hours" in outcome.complaint
     assert not Path("a.flac").exists()
 
 

@@ -217,9 +217,9 @@ def test_the_content_counts_not_the_name(tmp_path: Path) -> None:
 def test_longer_than_an_hour_at_192_khz_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     write_recording(tmp_path / "a.wav", tones())
     monkeypatch.setattr(recordings, "MOST_FRAMES", 999)
-    with pytest.raises(UsageError, match=r"lasts 0.0 hours \(1000 frames\); at most 999 frames"):
+    with pytest.raises(UsageError, match=r"0.0 hours \(1000 frames\) are too long; at most 999 frames"):
         read_recording(tmp_path / "a.wav")
-    with pytest.raises(UsageError, match=r"lasts 0.0 hours \(1000 frames\); at most 999 frames"):
+    with pytest.raises(UsageError, match=r"0.0 hours \(1000 frames\) are too long; at most 999 frames"):
         write_recording(tmp_path / "b.flac", tones())
     assert not (tmp_path / "b.flac").exists()
 
