@@ -17,13 +17,17 @@ from .clock_bytes import Step, bytes_by_count, bytes_by_mark
 if TYPE_CHECKING:
     from .clocked import Clocked
 
-WINDOW = 0.3
-"""How far from its predicted place a clock may lie, in steps."""
-FOLLOW = 0.5
-"""Share of that distance by which the cadence is corrected."""
+WINDOW = 0.2
+"""How far from its predicted place a clock may lie, in steps, if the one before was heard."""
+WINDOW_WIDENS = 0.02
+"""By how much that grows with each clock not heard."""
+WIDEST_WINDOW = 0.3
+FOLLOW_LEAST, FOLLOW_MOST, FOLLOW_NOISE = 0.1, 0.5, 40.0
+"""Share of that distance by which the cadence is corrected: half way to the most at that contrast re the noise."""
 TRIAL_STEPS = 6
 TRIAL_HITS = 4
 """A train starts where this many of the next steps are heard in cadence."""
+LOST_BEFORE_LOOKING_ELSEWHERE = 3
 LONGEST_SILENCE_BYTES = 4
 """Where nothing was heard for so long the train is over."""
 
@@ -34,7 +38,7 @@ class ClockBursts:
 
     Attributes:
         times: onsets in hops, rising, shape (bursts,).
-        strength: contrast to the silence before, shape (bursts,).
+        strength: contrast to the silence before re the noise, shape (bursts,).
         mark: lasts on past one burst's length.
         end: lasts on past two.
     """
@@ -100,9 +104,10 @@ class _Flywheel:
     def _next(self, time: float, marked: bool) -> float:
         return time + self._hops(self.code.step_s + (self.code.mark_s if marked else 0.0), time)
 
-    def _burst_near(self, time: float) -> int | None:
-        """The strongest burst within the window about ``time``."""
-        reach = self._hops(WINDOW * self.code.step_s, time)
+    def _burst_near(self, time: float, lost: int = 0) -> int | None:
+        """The strongest burst within the window about ``time``, with ``lost`` clocks not heard before it."""
+        share = min(WIDEST_WINDOW, WINDOW + WINDOW_WIDENS * lost)
+        reach = self._hops(share * self.code.step_s, time)
         first = bisect_left(self.times, time - reach)
         beyond = bisect_left(self.times, time + reach, first)
         if first == beyond:
@@ -110,15 +115,19 @@ class _Flywheel:
         return first + int(np.argmax(self.bursts.strength[first:beyond]))
 
     def _starts_train(self, burst: int) -> bool:
-        time, marked, hits = self.times[burst], self._marked(burst), 0
-        for _ in range(TRIAL_STEPS):
+        return self._hits(self.times[burst], self._marked(burst), TRIAL_STEPS) >= TRIAL_HITS
+
+    def _hits(self, time: float, marked: bool, steps: int) -> int:
+        """How many of the next ``steps`` clocks after the one at ``time`` are heard in cadence."""
+        hits = 0
+        for _ in range(steps):
             time = self._next(time, marked)
             found = self._burst_near(time)
             marked = False
             if found is not None:
                 time, marked = self.times[found], self._marked(found)
                 hits += 1
-        return hits >= TRIAL_HITS
+        return hits
 
     def _train_from(self, burst: int) -> int | None:
         return next((later for later in range(burst, len(self.times)) if self._starts_train(later)), None)
@@ -153,9 +162,9 @@ class _Flywheel:
         lost = 0
         while lost <= most_lost and time < self.pace.size:
             expected = self._next(time, place == 0)
-            found = self._burst_near(expected)
+            found = self._burst_near(expected, lost)
             broken = False
-            if found is None and lost >= 2:
+            if found is None and lost >= LOST_BEFORE_LOOKING_ELSEWHERE:
                 found = self._elsewhere(expected)
                 broken = found is not None
             if found is None:
@@ -165,10 +174,12 @@ class _Flywheel:
                 steps.append(Step(time, False))
                 continue
             lost = 0
-            if self.code.end_mark and self.bursts.end[found]:
+            # What noise made long is followed by the next clocks at once; a real end mark is not.
+            if self.code.end_mark and self.bursts.end[found] and self._hits(self.times[found], False, 3) < 2:
                 return steps, True
-            marked = self._marked(found)
-            time = self.times[found] if broken else expected + FOLLOW * (self.times[found] - expected)
+            follows = 0 if place is None else (place + 1) % self.code.steps_a_byte
+            marked = self._marked(found) if place is None or broken else self._mark_at(found, follows == 0)
+            time = self.times[found] if broken else expected + self._follow(found) * (self.times[found] - expected)
             steps.append(Step(time, True, marked, broken))
             if marked:
                 place = 0
@@ -176,12 +187,26 @@ class _Flywheel:
                 place = None if broken and self.code.reset_mark else (place + 1) % self.code.steps_a_byte
         return steps[: len(steps) - lost], False
 
+    def _follow(self, burst: int) -> float:
+        strength = float(self.bursts.strength[burst])
+        return FOLLOW_LEAST + (FOLLOW_MOST - FOLLOW_LEAST) * strength / (strength + FOLLOW_NOISE)
+
+    def _mark_at(self, burst: int, expected: bool) -> bool:
+        """Whether ``burst`` is a reset mark: where the byte's cadence says otherwise, the next clocks decide."""
+        marked = self._marked(burst)
+        if marked == expected or expected:
+            return marked
+        time = self.times[burst]
+        return self._hits(time, True, 3) > self._hits(time, False, 3)
+
     def _elsewhere(self, expected: float) -> int | None:
         """A burst before the next predicted one that starts a train out of cadence."""
         burst = bisect_left(self.times, expected)
         if burst == len(self.times) or self.times[burst] > self._next(expected, False):
             return None
-        reach = self._hops(WINDOW * self.code.step_s, expected)
+        reach = self._hops(WIDEST_WINDOW * self.code.step_s, expected)
         if self.times[burst] > self._next(expected, False) - reach:
             return None
-        return burst if self._starts_train(burst) else None
+        in_cadence = self._hits(expected, False, TRIAL_STEPS)
+        elsewhere = self._hits(self.times[burst], self._marked(burst), TRIAL_STEPS)
+        return burst if elsewhere >= TRIAL_HITS > 2 * in_cadence else None

@@ -25,8 +25,10 @@ if TYPE_CHECKING:
 LOOK_CYCLES = 20
 """Cycles of tone summed in one phase: 1 % of wow turns it by a fifth of a cycle, which costs 0.6 dB."""
 
+CLOCK_SHARE = 0.25
+"""Power, as a share of the loudest around, by which a burst must stand out from the silence before it."""
 MOST_SPEED_ERROR = 0.1
-SPEED_WINDOW_S = 2.0
+SPEED_WINDOW_S = 1.0
 SWALLOWED = 1e-3
 """Chance that a dropout swallows the data burst of a step whose clock was heard: a modelling prior, which bounds
 how sure silence can be."""
@@ -84,29 +86,31 @@ def _listen(code: Clocked, signal: Signal, hop: int) -> Tracks:
         smoothed: Array = uniform_filter1d(values, size, mode="nearest")
         return smoothed
 
-    turning = []
-    noise = []
-    for track in mixed:
+    def turning(track: NDArray[np.complex128], hops: int) -> NDArray[np.complex128]:
         product = np.zeros(track.size, np.complex128)
-        product[1:] = track[1:] * track[:-1].conj()
-        turned = smooth(product.real) + 1j * smooth(product.imag)
+        product[hops:] = track[hops:] * track[:-hops].conj()
+        return smooth(product.real) + 1j * smooth(product.imag)
+
+    # Four cycles turn by 0.4 of one at the largest speed error: no doubt which way.
+    far = max(1, int(4.0 / (code.tone_hz * hop_s)))
+    noise = []
+    turned = np.zeros(mixed[0].size, np.complex128)
+    for track in mixed:
         power = smooth(track.real**2 + track.imag**2)
-        turning.append(turned)
-        noise.append(np.maximum(power - np.abs(turned), 1e-9 * power.max(initial=0.0) + 1e-30))
-    both = turning[0] + turning[1]
-    mean = both.mean()
+        noise.append(np.maximum(power - np.abs(turning(track, 1)), 1e-9 * power.max(initial=0.0) + 1e-30))
+        turned += turning(track, far)
     # Where little is heard the speed of the whole tape fills in.
-    both += 0.25 * mean
-    error = np.angle(both) / (2 * math.pi * code.tone_hz * hop_s)
+    turned += 0.25 * turned.mean()
+    error = np.angle(turned) / (2 * math.pi * code.tone_hz * far * hop_s)
     error = np.clip(error, -MOST_SPEED_ERROR, MOST_SPEED_ERROR)
     back = np.exp(-2j * math.pi * np.cumsum(error * code.tone_hz * hop_s))
     return Tracks(mixed[0] * back, mixed[1] * back, noise[0], noise[1], 1.0 / (hop_s * (1.0 + error)), hop_s)
 
 
 def _chi_square_limit(looks: float) -> float:
-    """What a mean of ``looks`` noise powers exceeds once in a thousand (Wilson and Hilferty, 1931)."""
+    """What a mean of ``looks`` noise powers exceeds once in a hundred (Wilson and Hilferty, 1931)."""
     share = 2.0 / (9.0 * 2.0 * looks)
-    return float((1.0 - share + 3.09 * math.sqrt(share)) ** 3)
+    return float((1.0 - share + 2.33 * math.sqrt(share)) ** 3)
 
 
 def _clock_bursts(code: Clocked, tracks: Tracks) -> ClockBursts:
@@ -133,27 +137,30 @@ def _clock_bursts(code: Clocked, tracks: Tracks) -> ClockBursts:
 
     everywhere = np.arange(power.size)
     on = mean_power(everywhere, 0, burst)
-    contrast = on - mean_power(everywhere, -pause, 0)
+    before = mean_power(everywhere, -pause, 0)
+    before[:pause] = tracks.clock_noise[:pause]  # a tape may begin with its first burst
+    contrast = on - before
     highest = maximum_filter1d(on, 2 * round(1.5 * step) + 1)
     level = uniform_filter1d(highest, max(1, round(2.0 / tracks.hop_s)), mode="nearest")
     floor = _chi_square_limit(burst / look) * tracks.clock_noise[: power.size]
-    above = contrast > np.maximum(0.4 * level, floor)
+    above = contrast > np.maximum(CLOCK_SHARE * level, floor)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], above, [False]])))
     places = np.array(
         [first + int(np.argmax(contrast[first:beyond])) for first, beyond in edges.reshape(-1, 2).tolist()], np.int64
     )
     half = 0.5 * level[places]
-    inner = (round(0.15 * pause), max(round(0.85 * pause), round(0.15 * pause) + look))
 
     def goes_on(bursts_later: int) -> NDArray[np.bool_]:
-        longer: NDArray[np.bool_] = (
-            mean_power(places, bursts_later * burst + inner[0], bursts_later * burst + inner[1]) > half
-        )
+        first = bursts_later * burst
+        longer: NDArray[np.bool_] = mean_power(places, first + pause // 8, first + pause) > half
         return longer
 
     mark = goes_on(1)
     end = mark & goes_on(2)
-    return ClockBursts(places.astype(np.float64), contrast[places], mark, end)
+    # The line-up tone is no burst: it sounds on where even an end mark is over.
+    short = ~(end & goes_on(4) & goes_on(5))
+    strength = contrast[places] / tracks.clock_noise[places]
+    return ClockBursts(places[short].astype(np.float64), strength[short], mark[short], end[short])
 
 
 def _sums(total: NDArray[np.complex128], bounds: Array) -> NDArray[np.complex128]:
