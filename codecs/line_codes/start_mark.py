@@ -23,7 +23,7 @@ _CUT = 8
 _ALIKE = 0.65
 """Least correlation: up to 9 of all 56 bits wrong, which chance data is once in 8 million places."""
 
-_OWN = 14
+_OWN = 13
 """Bits by which the mark alone must agree, lest a leader before a dropout pass for leader and mark."""
 
 _AT_ONCE = 8192
