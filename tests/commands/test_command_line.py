@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 TOYS = Path(__file__).parents[1] / "benchmarks" / "toys"
+SHORT = ("compare", "--codec", "toy_pulse", "--channel", "toy_flips", "--trials", "1")
 COMMANDS = ("compare", "encode", "degrade", "decode", "plugins")
 
 
@@ -156,10 +157,11 @@ def test_interrupted_in_the_middle_nothing_half_written_stays(tmp_path) -> None:
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="only Linux has a device that is always full")
-def test_a_full_disk_under_stdout_is_one_line_and_exit_code_1() -> None:
+@pytest.mark.parametrize("arguments", [("--version",), ("plugins", "--json"), SHORT])
+def test_a_full_disk_under_stdout_is_one_line_and_exit_code_1(arguments) -> None:
     with open("/dev/full", "w") as full:
         ran = subprocess.run(
-            [sys.executable, "-m", "tapewright", "plugins"],
+            [sys.executable, "-m", "tapewright", *arguments],
             stdout=full,
             stderr=subprocess.PIPE,
             text=True,

@@ -100,6 +100,7 @@ def test_a_terminal_gets_no_line_wider_than_itself_and_no_colour_if_asked(column
     page = sent[sent.rindex("codec ") :]
     assert max(len(re.sub(r"\x1b\[[0-9;?]*[a-zA-Z]", "", line)) for line in page.splitlines()) <= columns
     assert "3 / 0 / 0" in page
+    assert "29.2 to 100.0" in page  # 0.025^(1/3) = 29.2 %: an interval is never torn
 
 
 def test_the_records_are_the_table_and_are_repeatable() -> None:
@@ -145,7 +146,9 @@ def test_the_picture_appears_whole_and_is_not_overwritten_unasked(name, starts, 
     assert picture.read_bytes().startswith(starts)
     assert [path.name for path in tmp_path.iterdir()] == [name]
     picture.write_bytes(b"mine")
-    refused = compare(*call, cwd=tmp_path)
+    started = tmp_path.parent / f"{name}-started"
+    refused = compare(*call, "--channel", "toy_slow", cwd=tmp_path, TOYS_STARTED=str(started))
+    assert not started.exists()  # refused before any tape is played, not after
     assert (refused.returncode, refused.stdout) == (2, "")
     assert "exists; --force overwrites it" in refused.stderr
     assert picture.read_bytes() == b"mine"
