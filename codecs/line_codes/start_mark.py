@@ -47,6 +47,7 @@ def data_begin(values: NDArray[np.float64], leader: Bits) -> int | None:
         alike = score / np.maximum(weight, START_BITS.size - _CUT + 1.0)
         found = np.flatnonzero((alike > _ALIKE) & (own > _OWN))
         if found.size:
-            best = found[0] + np.argmax(alike[found[0] : found[0] + START_BITS.size])
+            fit = (alike + own[: alike.size] / START_BITS.size)[found[0] : found[0] + START_BITS.size]
+            best = found[0] + np.argmax(fit)
             return begin + int(best) + START_BITS.size - _CUT
     return None
