@@ -12,12 +12,12 @@ from pathlib import Path
 import pytest
 
 TOYS = Path(__file__).parents[1] / "benchmarks" / "toys"
-SHORT = ("compare", "--codec", "toy_pulse", "--channel", "toy_flips", "--trials", "1")
+SHORT = ("compare", "--codec", "toy_pulse", "--channel", "toy_flips", "--trials", "1", "--json")
 COMMANDS = ("compare", "encode", "degrade", "decode", "plugins")
 
 
 def environment(**more: str) -> dict[str, str]:
-    kept = {name: value for name, value in os.environ.items() if not name.startswith(("TAPEWRIGHT_", "FORCE_"))}
+    kept = {name: value for name, value in os.environ.items() if not name.startswith(("TAPEWRIGHT_", "FORCE_", "PYTHON"))}
     return {**kept, "PYTHONPATH": str(TOYS), "PYTHONWARNINGS": "error", **more}
 
 
