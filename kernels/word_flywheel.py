@@ -88,6 +88,41 @@ def _best_near(
 
 
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
+def _words_not_idle(
+    likelihood: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, start: float, horizon: float
+) -> float:
+    """The same for a word at ``start`` and what may follow it at once, up to ``horizon``."""
+    total: float = _word_not_idle(likelihood, pattern, bit, start, horizon)
+    place = start + pattern.size * bit
+    while place < horizon:
+        total += max(0.0, _word_not_idle(likelihood, pattern, bit, place, horizon))
+        place += pattern.size * bit
+    return total
+
+
+@njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
+def _likeliest_start(
+    likelihood: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, first: float, horizon: float, least: float
+) -> float:
+    """The place from ``first`` on where a word most likely starts, -1 if none is more likely than ``least``.
+
+    All places are weighed over the same stretch of tape, to ``horizon``: a later one must explain what it leaves out.
+    """
+    best = -1.0
+    most = least
+    for step in range(int(TRIAL_PLACES * pattern.size * 8)):
+        place = first + 0.125 * step * bit
+        if _word_not_idle(likelihood, pattern, bit, place, horizon) < 0.0:
+            continue
+        sure = _words_not_idle(likelihood, pattern, bit, place, horizon)
+        if sure > most:
+            most = sure
+            best = place
+    # Speed errs a little: over many words the likeliest start is not the best place of the first.
+    return _best_near(likelihood, pattern, bit, best, 0.75 * bit, 1) if best >= 0.0 else best
+
+
+@njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
 def _next_start(
     ratio: NDArray[np.float32],
     likelihood: NDArray[np.float32],
@@ -96,39 +131,17 @@ def _next_start(
     start: float,
     idling: float,
 ) -> float:
-    """The first word after an idling mark, or -1. ``idling`` says how sure the mark before ``start`` is.
-
-    Where something like a start bit follows, all places in the next words compete: the words that they would
-    begin are weighed against idling on, each by itself.
-    """
+    """The first word after an idling mark, or -1. ``idling`` says how sure the mark before ``start`` is."""
     leak = 1.0 / (IDLE_BITS * bit)
     back = int(np.ceil(bit))
-    word = pattern.size * bit
-    places = int(TRIAL_PLACES * pattern.size * 8)
     hop = max(int(start), back)
     while hop < ratio.size - 1:
         idling += leak * (ratio[hop - back] - idling)
         if idling > IDLE_SURE and likelihood[hop] < -1.0:
-            best = -1.0
-            last = -1.0
-            most = START_SURE
-            # All are weighed over the same stretch of tape: a later place must explain what it leaves out.
-            horizon = hop + TRIAL_WORDS * word
-            for step in range(places):
-                place = hop + (0.125 * step - 1.0) * bit
-                sure = _word_not_idle(likelihood, pattern, bit, place, horizon)
-                if sure < 0.0:
-                    continue
-                for later in range(1, TRIAL_WORDS):
-                    sure += max(0.0, _word_not_idle(likelihood, pattern, bit, place + later * word, horizon))
-                if sure > most + 1e-3:
-                    most = sure
-                    best = place
-                    last = place
-                elif best >= 0.0 and sure > most - 1e-3:
-                    last = place
+            horizon = hop + TRIAL_WORDS * pattern.size * bit
+            best = _likeliest_start(likelihood, pattern, bit, hop - bit, horizon, START_SURE)
             if best >= 0.0:
-                return best if last - best > bit else 0.5 * (best + last)
+                return best
         hop += 1
     return -1.0
 
@@ -176,12 +189,22 @@ def follow_words(
             total += abs(_at(ratio, start + place * bit))
             fit += pattern[place] * _at(likelihood, start + place * bit)
         mean = total / pattern.size
-        if framed and mean > POOR:
-            followed = _word_not_idle(likelihood, pattern, bit, start + word + drift, start + 3.0 * word)
-            if _word_not_idle(likelihood, pattern, bit, start, start + word) < -IDLE_AFTER_WORD - max(
-                0.0, min(START_SURE, followed)
-            ):
-                start = _next_start(ratio, likelihood, pattern, bit, start, 2.0 * IDLE_SURE)
+        if framed and mean > POOR and _at(likelihood, start) > 1.0:
+            horizon = start + TRIAL_WORDS * word
+            here = _words_not_idle(likelihood, pattern, bit, start, horizon)
+            for step in range(-2, 3):
+                place = start + 0.125 * step * bit
+                here = max(here, _words_not_idle(likelihood, pattern, bit, place, horizon))
+            least = max(here, 0.0) * 1.1 + START_SURE + IDLE_AFTER_WORD
+            later = _likeliest_start(likelihood, pattern, bit, start + bit, horizon, least)
+            alone = _word_not_idle(likelihood, pattern, bit, start, horizon)
+            followed = _word_not_idle(likelihood, pattern, bit, start + word, horizon)
+            if later < 0.0 and alone < -IDLE_AFTER_WORD - max(0.0, min(START_SURE, followed)):
+                later = _next_start(ratio, likelihood, pattern, bit, start, 2.0 * IDLE_SURE)
+                if later < 0.0:
+                    break
+            if later >= 0.0:
+                start = later
                 drift = 0.0
                 continue
         if mean > POOR:

@@ -143,7 +143,7 @@ def _clock_bursts(code: Clocked, tracks: Tracks) -> ClockBursts:
     highest = maximum_filter1d(on, 2 * round(1.5 * step) + 1)
     level = uniform_filter1d(highest, max(1, round(2.0 / tracks.hop_s)), mode="nearest")
     floor = _chi_square_limit(burst / look) * tracks.clock_noise[: power.size]
-    above = contrast > np.maximum(CLOCK_SHARE * level, floor)
+    above = (contrast > np.maximum(CLOCK_SHARE * level, floor)) & (before < 0.5 * level)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], above, [False]])))
     places = np.array(
         [first + int(np.argmax(contrast[first:beyond])) for first, beyond in edges.reshape(-1, 2).tolist()], np.int64
@@ -176,7 +176,10 @@ def _read(code: Clocked, tracks: Tracks, train: Train) -> SoftBits:
 
     onsets = train.onsets.ravel()
     known = np.isfinite(onsets)
-    places = np.where(known, onsets, 0.0)
+    if not known.any():
+        return SoftBits(np.zeros(onsets.size), 0.0, _events(tracks, train))
+    steps = np.arange(onsets.size)
+    places = np.interp(steps, steps[known], onsets[known])
     nearest = np.clip(np.rint(places).astype(np.int64), 0, tracks.pace.size - 1)
     pace = tracks.pace[nearest]
     edge_s = code.edge_ms / 1000
@@ -192,9 +195,7 @@ def _read(code: Clocked, tracks: Tracks, train: Train) -> SoftBits:
     # Power of one hop of steady tone, from the clocks heard around each step.
     tone = clock_power / (looks * clock_hops**2) - tracks.clock_noise[nearest] / clock_hops
     heard = train.heard.ravel() & known
-    if not heard.any():
-        return SoftBits(np.zeros(onsets.size))
-    tone = np.where(heard, tone, np.median(tone[heard]))
+    tone = np.where(heard, tone, np.median(tone[heard if heard.any() else known]))
     tone = np.maximum(median_filter(tone, 9, mode="nearest"), 1e-30)
     noise = tracks.data_noise[nearest]
     ratio = _balance((power / (looks * hops**2) - noise / hops) / tone, known)
