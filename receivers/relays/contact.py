@@ -25,6 +25,9 @@ LEAST_BOUNCE = 0.5
 """A closing bounces for this share to all of the relay's longest bounce."""
 
 
+BOUNCES = ("drawn", "longest", "shortest")
+
+
 @dataclass(frozen=True, slots=True)
 class Closure:
     """One stay of a switched relay's make contact.
@@ -53,7 +56,12 @@ def bounce_s(current_a: float, pick_up_a: float, longest_s: float) -> float:
 
 
 def contact_intervals(
-    events: ContactEvents, end_s: float, pick_up_a: float, longest_s: float, rng: np.random.Generator | None
+    events: ContactEvents,
+    end_s: float,
+    pick_up_a: float,
+    longest_s: float,
+    bounces: str,
+    rng: np.random.Generator,
 ) -> tuple[list[Interval], list[Interval]]:
     """When the make contact of an input relay is closed, bounce fragments apart, and when the break contact is.
 
@@ -62,7 +70,8 @@ def contact_intervals(
         end_s: end of the capture.
         pick_up_a: of the coil.
         longest_s: the relay's longest bounce.
-        rng: draws each bounce; None for the longest each time.
+        bounces: one of ``BOUNCES``.
+        rng: draws each bounce, if they are drawn.
     """
     from ...kernels.rectified_coil import BREAK_CLOSES, BREAK_OPENS, MAKE_CLOSES
 
@@ -83,23 +92,26 @@ def contact_intervals(
             break_since = None
         else:
             if make_since is not None:
-                makes += _bouncing(*make_since, time_s, rng)
+                makes += _bouncing(*make_since, time_s, bounces, rng)
             make_since = None
     if make_since is not None:
-        makes += _bouncing(*make_since, end_s, rng)
+        makes += _bouncing(*make_since, end_s, bounces, rng)
     if break_since is not None and end_s > break_since:
         breaks.append((break_since, end_s))
     return makes, breaks
 
 
-def _bouncing(touch_s: float, longest_s: float, open_s: float, rng: np.random.Generator | None) -> list[Interval]:
+def _bouncing(
+    touch_s: float, longest_s: float, open_s: float, bounces: str, rng: np.random.Generator
+) -> list[Interval]:
     """The closed parts of one closing that bounces."""
-    if rng is None:
-        cuts = [0.25, 0.5, 0.75, 1.0]
-    else:
+    if bounces == "drawn":
         share = LEAST_BOUNCE + (1 - LEAST_BOUNCE) * rng.random()
         openings = 1 + int(rng.integers(3))
         cuts = [*np.sort(rng.random(2 * openings - 1)) * share, share]
+    else:
+        share = 1.0 if bounces == "longest" else LEAST_BOUNCE
+        cuts = [0.25 * share, 0.5 * share, 0.75 * share, share]
     edges = [touch_s, *(touch_s + longest_s * float(cut) for cut in cuts), open_s]
     return [(start, min(end, open_s)) for start, end in zip(edges[::2], edges[1::2], strict=True) if start < open_s]
 

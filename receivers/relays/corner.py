@@ -1,7 +1,8 @@
 """Corner: a machine and a tape at their limits, all against one path.
 
-A relay stands in one of four ways: ``slow`` (in late, out late), ``fast`` (in early, out early), ``short`` (in late,
-out early) and ``long`` (in early, out late). Temperature, supply and tape speed stand at one limit each.
+A relay stands in one of five ways: ``slow`` (in late, out late), ``fast`` (in early, out early), ``short`` (in late,
+out early), ``long`` (in early, out late) and ``lasting`` (long, and its contact hardly bounces). Temperature, supply
+and tape speed stand at one limit each.
 """
 
 from __future__ import annotations
@@ -10,8 +11,6 @@ from dataclasses import dataclass
 
 from .machine import Place
 
-KINDS = ("slow", "fast", "short", "long")
-
 # A higher pick-up and resistance come in later; a higher drop-out lets go earlier; the bounce of the make contact ends
 # late, and that of the break contact too, so that the longest is the worst whichever counts.
 PLACES: dict[str, dict[str, float]] = {
@@ -19,6 +18,7 @@ PLACES: dict[str, dict[str, float]] = {
     "fast": {"resistance": -1, "pick_up": -1, "operate": -1, "drop_out": 1, "release": -1, "bounce": -1},
     "short": {"resistance": 1, "pick_up": 1, "operate": 1, "drop_out": 1, "release": -1, "bounce": 1},
     "long": {"resistance": -1, "pick_up": -1, "operate": -1, "drop_out": -1, "release": 1, "bounce": 1},
+    "lasting": {"resistance": -1, "pick_up": -1, "operate": -1, "drop_out": -1, "release": 1, "bounce": -1},
 }
 
 
@@ -75,7 +75,12 @@ class Corner:
 
     def loud(self, role: str) -> bool:
         """Whether that track plays at the set's loudest: so for a contact that stays long, else at the quietest."""
-        return dict(self.kinds).get(role) in ("long", "fast")
+        return dict(self.kinds).get(role) in ("long", "lasting", "fast")
+
+    @property
+    def bounces(self) -> str:
+        """How the input relays' closings bounce there."""
+        return "shortest" if dict(self.kinds).get("clock") == "lasting" else "longest"
 
 
 def everywhere(kind: str, surroundings: Surroundings, reservoir: int = 0) -> Place:

@@ -16,7 +16,7 @@ from ...contracts import bits as bytes_and_bits
 from ...contracts.keying import Burst, KeyedLineCode
 from ...contracts.signal import Signal
 from .contact import bounce_s
-from .front_end import listen
+from .front_end import ContactEvents
 from .machine import Input
 from .relay_set import RelaySet
 
@@ -31,19 +31,28 @@ Times = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class Edges:
-    """Times of one input relay at each burst; float64, shape (bursts,), in seconds.
+class Stays:
+    """When a make contact was closed; float64, shape (stays,), in seconds.
 
     Attributes:
-        touch_s, solid_s: make contact, first touch and end of bounce.
-        leave_s: make contact opens.
-        gone_s: break contact closed and still.
-        lift_s: break contact opens, at this burst.
+        touch_s, solid_s: first touch and end of bounce.
+        leave_s: it opens.
     """
 
     touch_s: Times
     solid_s: Times
     leave_s: Times
+
+
+@dataclass(frozen=True, slots=True)
+class Edges(Stays):
+    """Times of a relay that closed once for each burst; shape (bursts,).
+
+    Attributes:
+        gone_s: break contact closed and still, after this burst.
+        lift_s: break contact opens, at this burst.
+    """
+
     gone_s: Times
     lift_s: Times
 
@@ -89,30 +98,33 @@ class TestTape:
         return np.array(found).reshape(-1, 2) / self.rate(relays, speed)
 
 
-def edges_at(signal: Signal, track: int, bursts: Times, listening: Input) -> Edges | None:
-    """The edges of one relay; None if its contacts do not close and open once for each burst."""
-    from ...kernels.rectified_coil import BREAK_CLOSES, BREAK_OPENS, MAKE_CLOSES, MAKE_OPENS
+def _times(events: ContactEvents, kind: int) -> Times:
+    times: Times = events.times_s[events.kinds == kind]
+    return times
 
-    events = listen(signal, track, listening.front_end, listening.coil, listening.armature)
-    by_kind = {
-        kind: events.times_s[events.kinds == kind] for kind in (MAKE_OPENS, MAKE_CLOSES, BREAK_OPENS, BREAK_CLOSES)
-    }
+
+def stays_of(events: ContactEvents, listening: Input) -> Stays:
+    """The stays of a relay's make contact, however they lie to the bursts; one that never ends is left out."""
+    from ...kernels.rectified_coil import MAKE_CLOSES, MAKE_OPENS
+
+    leave = _times(events, MAKE_OPENS)
+    touch = _times(events, MAKE_CLOSES)[: leave.size]
+    currents = events.currents_a[events.kinds == MAKE_CLOSES][: leave.size]
+    bounce = [bounce_s(float(now), listening.coil.pick_up_a, listening.bounce_s) for now in currents]
+    return Stays(touch, touch + np.array(bounce), leave)
+
+
+def edges_of(events: ContactEvents, bursts: Times, listening: Input) -> Edges | None:
+    """The edges of one relay; None if its contacts do not close and open once for each burst."""
+    from ...kernels.rectified_coil import BREAK_CLOSES, BREAK_OPENS
+
+    stays = stays_of(events, listening)
+    gone, lift = _times(events, BREAK_CLOSES), _times(events, BREAK_OPENS)
     count = len(bursts)
-    if any(times.size < count for times in by_kind.values()):
+    if min(stays.touch_s.size, gone.size, lift.size) < count:
         return None
-    touch = by_kind[MAKE_CLOSES][:count]
+    touch, lift = stays.touch_s[:count], lift[:count]
     followers = np.append(bursts[1:, 0], np.inf)
-    if not ((touch > bursts[:, 0]) & (touch < followers)).all():
+    if not ((lift > bursts[:, 0]) & (lift < touch) & (touch < followers)).all():
         return None
-    lift = by_kind[BREAK_OPENS][:count]
-    if not ((lift > bursts[:, 0]) & (lift < touch)).all():
-        return None
-    currents = events.currents_a[events.kinds == MAKE_CLOSES][:count]
-    bounce = np.array([bounce_s(float(now), listening.coil.pick_up_a, listening.bounce_s) for now in currents])
-    return Edges(
-        touch_s=touch,
-        solid_s=touch + bounce,
-        leave_s=by_kind[MAKE_OPENS][:count],
-        gone_s=by_kind[BREAK_CLOSES][:count] + listening.bounce_s,
-        lift_s=lift,
-    )
+    return Edges(touch, stays.solid_s[:count], stays.leave_s[:count], gone[:count] + listening.bounce_s, lift)

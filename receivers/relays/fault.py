@@ -9,7 +9,7 @@ from ...contracts.decoded import Event
 PATHS = {
     "advance": "clock contact closed long enough for the next step relay",
     "arm": "clock contact open long enough for the arming relay",
-    "bounce": "bounce of the clock contact too short for the repeater to follow",
+    "bounce": "bounce of the clock contact too short to count by itself",
     "latch": "data and clock contact closed together long enough for the bit latch",
     "spill": "data contact of a neighbouring step open in good time",
     "settle": "a line steady before it is used",

@@ -182,6 +182,7 @@ def _memory(
             have = stay.coil_s - relay.operate_s - bounce + relay.leave_s - guard_s
             hindered = corner((line.name, "short"), (roles[path], "slow"), ("step", "slow"), ("arm", "fast"))
             yield Margin(path, f"'{line.name}'", need, have, hindered)
+    yield _counted_once(counting, at, clock, corner)
     for stay in stays[writing.name]:
         before = [count for count in stays[counting.name] if count.first < stay.first]
         if before:
@@ -204,6 +205,15 @@ def _memory(
         if later:
             have = float(clock.touch_s[later[0]]) - stay.most_leave_s - guard_s
             yield Margin("clear", f"'{clearing.name}' before bit 1", 0.0, have, corner((clearing.name, "slow")))
+
+
+def _counted_once(counting: Line, at: dict[str, Machine], clock: Edges, corner: CornerOf) -> Margin:
+    """A bounce of the clock contact is ridden through, or too short to count by itself."""
+    slow, fast = at["slow"].lines[counting.name], at["fast"].lines[counting.name]
+    bouncing = float((clock.solid_s - clock.touch_s).max())
+    alone = fast.operate_s + fast.bounce_s + at["fast"].counter.operate_s - slow.leave_s
+    hindered = corner((counting.name, "fast"), ("counter", "fast"))
+    return Margin("bounce", f"'{counting.name}'", bouncing, max(fast.leave_s, alone), hindered)
 
 
 def _drivers(stays: dict[str, list[Window]], table: Table, corner: CornerOf, guard_s: float) -> Iterator[Margin]:

@@ -147,11 +147,12 @@ def load(
 
 def hear(signal: Signal, machine: Machine, keying: Keying, rng: np.random.Generator) -> Contacts:
     """The contacts of the input relays while ``signal`` plays."""
-    bounces = None if machine.longest_bounce else rng
 
     def relay(role: str, listening: Input) -> tuple[list[Interval], list[Interval]]:
         events = listen(signal, keying.track(role), listening.front_end, listening.coil, listening.armature)
-        return contact_intervals(events, signal.duration_s, listening.coil.pick_up_a, listening.bounce_s, bounces)
+        return contact_intervals(
+            events, signal.duration_s, listening.coil.pick_up_a, listening.bounce_s, machine.bounces, rng
+        )
 
     closed, opened = relay("clock", machine.clock)
     data, _ = relay("data", machine.data)

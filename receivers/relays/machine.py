@@ -24,10 +24,6 @@ Place = Callable[[str, str], float]
 EVEN = ("voltage", "temperature", "sag")
 """Quantities that may stand anywhere between their limits; the rest cluster about the typical."""
 
-RESET_SHARE = 0.4
-"""The slow relay's delay is lined up this share of the way from a clock burst to a reset mark: nearer to the clock
-burst, because it must leave time in the mark for a step relay to operate."""
-
 INPUTS = ("clock", "data")
 
 
@@ -54,7 +50,8 @@ class Machine:
         latches: of each bit, in the order heard.
         reset_s: delay of the slow relay that tells a reset mark from a clock; None without marks.
         counter, cell: slowest relay of the address counter, and of a memory cell.
-        longest_bounce: every closing bounces for its relay's longest, instead of a part of it.
+        bounces: the input relays' closings bounce for a ``drawn`` part of their longest, for all of it (``longest``)
+            or for the least part (``shortest``).
     """
 
     clock: Input
@@ -67,7 +64,7 @@ class Machine:
     reset_s: float | None
     counter: Switched
     cell: Switched
-    longest_bounce: bool = False
+    bounces: str = "drawn"
 
 
 def random_place(rng: np.random.Generator) -> Place:
@@ -84,7 +81,7 @@ def random_place(rng: np.random.Generator) -> Place:
     return place
 
 
-def build(relays: RelaySet, table: Table, keying: Keying, place: Place, *, longest_bounce: bool = False) -> Machine:
+def build(relays: RelaySet, table: Table, keying: Keying, place: Place, bounces: str = "drawn") -> Machine:
     """The machine whose figures stand at ``place``."""
     hot = 0.5 * (1 + place("windings", "temperature"))
     celsius = relays.coldest_c + hot * (relays.hottest_c - relays.coldest_c)
@@ -119,7 +116,7 @@ def build(relays: RelaySet, table: Table, keying: Keying, place: Place, *, longe
         reset_s=reset_delay_s(relays, keying, place),
         counter=switched(relays.logic, "counter", 2),
         cell=switched(relays.latch, "memory cell", 3),
-        longest_bounce=longest_bounce,
+        bounces=bounces,
     )
 
 
@@ -127,7 +124,7 @@ def reset_delay_s(relays: RelaySet, keying: Keying, place: Place) -> float | Non
     """What the slow relay that detects reset marks is lined up to, its tolerance included; None without marks."""
     if keying.mark_s is None:
         return None
-    nominal = keying.clock_burst_s + RESET_SHARE * (keying.mark_s - keying.clock_burst_s)
+    nominal = keying.clock_burst_s + relays.reset_share * (keying.mark_s - keying.clock_burst_s)
     return nominal * (1 + relays.reset * place("reset", "delay"))
 
 

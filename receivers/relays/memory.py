@@ -143,7 +143,8 @@ def _clear(lines: dict[str, list[Closure]], machine: Machine, table: Table, faul
     cleared: list[float] = []
     for closure in lines[table.acting("clear")[0].name]:
         if closure.leave_s - closure.touch_s >= needed:
-            cleared.append(closure.touch_s + needed)
+            # What is latched while the holding circuit is still open does not stay.
+            cleared += [closure.touch_s + needed, closure.leave_s]
         else:
             have = 1e3 * (closure.leave_s - closure.touch_s)
             text = f"the latches were not cleared: {have:.1f} ms, {1e3 * needed:.1f} needed"

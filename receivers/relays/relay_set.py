@@ -61,7 +61,10 @@ class RelaySet:
         clamp: across the switched coils.
         supply, tape: see there.
         coldest_c, hottest_c: temperature of the windings.
-        reset: tolerance of the slow relay that tells a reset mark from a clock, as a share.
+        reset_share: where the delay of the slow relay that tells a reset mark from a clock is lined up, as a share of
+            the way from a clock burst to a mark. Near the clock burst a long clock is taken for a mark; near the mark
+            too little of it is left for the first step relay.
+        reset: tolerance of that delay, as a share.
         worn: share of rated life used up.
         top_tone_hz: highest tone that transformer and rectifier pass.
     """
@@ -79,6 +82,7 @@ class RelaySet:
     tape: TapeLimits
     coldest_c: float
     hottest_c: float
+    reset_share: float
     reset: float
     worn: float
     top_tone_hz: float
@@ -143,6 +147,7 @@ def load_set(source: str) -> RelaySet:
     coldest = warmth.number("coldest_c", low=-40, high=120)
     hottest = warmth.number("hottest_c", low=coldest, high=155)
     warmth.close()
+    reset_share = top.number("reset_share_percent", 40.0, low=5, high=95) / 100
     reset = top.number("reset_percent", 10.0, low=0, high=40) / 100
     worn = top.number("worn_percent", 0.0, low=0, high=100) / 100
     top.close()
@@ -160,6 +165,7 @@ def load_set(source: str) -> RelaySet:
         tape=tape,
         coldest_c=coldest,
         hottest_c=hottest,
+        reset_share=reset_share,
         reset=reset,
         worn=worn,
         top_tone_hz=top_tone,

@@ -58,6 +58,7 @@ class _Ring:
         self.on: dict[int, float] = {}
         self.lingering: tuple[int, float] | None = None
         self.closed_s = 0.0
+        self.since_reset = self.count
 
     def let_go(self, step: int, off_s: float) -> None:
         relay = self.machine.steps[step - 1]
@@ -71,6 +72,7 @@ class _Ring:
         self.standing = step
         self.on[step] = touch_s
         self.steps.append((touch_s, step))
+        self.since_reset += 1
 
     def clock_closes(self, start: float, end: float) -> None:
         delay = self.machine.reset_s
@@ -79,7 +81,9 @@ class _Ring:
             if self.target != 1:
                 self.advance(start, start + delay)
                 self.reset(start + delay, end)
+                self.since_reset = 0
                 return
+            self.since_reset = 0
         self.advance(start, end)
 
     def advance(self, start: float, end: float) -> None:
@@ -95,10 +99,12 @@ class _Ring:
             self.come_in(self.target, start + relay.operate_s)
 
     def reset(self, start: float, end: float) -> None:
-        lost = (1 - self.target) % self.count
-        self.faults.append(
-            Fault(start, ADDRESS_OFF, f"the reset mark found step {self.target}: {lost} clocks were lost or added")
-        )
+        if self.since_reset < self.count // 2:
+            text = f"step {self.target} was taken for a reset mark, {self.since_reset} steps after the last"
+            self.faults.append(Fault(start, ADDRESS_OFF, text, "mark"))
+        else:
+            text = f"the reset mark found step {self.target} in the place of step 1: clocks were lost or added"
+            self.faults.append(Fault(start, ADDRESS_OFF, text))
         for step in list(self.on):
             self.let_go(step, start)
         self.target, self.standing = 1, 0

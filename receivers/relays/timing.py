@@ -12,11 +12,14 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ...contracts.errors import UsageError
 from ...contracts.keying import KeyedLineCode, Keying
+from .contact import LEAST_BOUNCE
 from .corner import Corner, Surroundings, everywhere
-from .edges import PATTERN, Edges, TestTape, edges_at
+from .edges import PATTERN, Edges, Stays, TestTape, edges_of, stays_of
+from .front_end import listen
 from .hazard import Hazard, hazards
 from .line_paths import CornerOf, line_margins
 from .machine import Machine, build
@@ -128,64 +131,73 @@ def shortest_step(code: KeyedLineCode, relays: RelaySet, table: Table) -> Timing
 def _all_margins(tape: TestTape, keying: Keying, relays: RelaySet, table: Table) -> Iterator[Margin]:
     for speed in (-1, 1):
         tapes = {kind: tape.played(relays, speed, (kind == "long", kind == "long")) for kind in ("short", "long")}
-        bursts = {role: tape.bursts(role, relays, speed) for role in ("clock", "data")}
+        bursts = tape.bursts("clock", relays, speed)
         for temperature in (-1, 1):
-            heard: dict[tuple[str, Pair], Edges | None] = {}
+            clocks: dict[Pair, Edges | None] = {}
+            data: dict[Pair, Stays] = {}
             around = Surroundings(temperature, -1, speed)
             for kind, reservoir in product(("short", "long"), (-1, 1)):
                 machine = build(relays, table, keying, everywhere(kind, around, reservoir))
-                for role in ("clock", "data"):
-                    heard[role, (kind, reservoir)] = edges_at(
-                        tapes[kind], keying.track(role), bursts[role], getattr(machine, role)
-                    )
+                heard = {
+                    role: listen(tapes[kind], keying.track(role), hearing.front_end, hearing.coil, hearing.armature)
+                    for role, hearing in (("clock", machine.clock), ("data", machine.data))
+                }
+                clocks[kind, reservoir] = edges_of(heard["clock"], bursts, machine.clock)
+                data[kind, reservoir] = stays_of(heard["data"], machine.data)
             for supply in (-1, 1):
                 around = Surroundings(temperature, supply, speed)
                 at = {
                     kind: build(relays, table, keying, everywhere(kind, around))
                     for kind in ("slow", "fast", "short", "long")
                 }
-                yield from _at(around, heard, at, relays, table)
+                for pair, clock in clocks.items():
+                    yield from _at(around, pair, clock, data, at, relays, table)
 
 
 def _at(
     around: Surroundings,
-    heard: dict[tuple[str, Pair], Edges | None],
+    pair: Pair,
+    clock: Edges | None,
+    data: dict[Pair, Stays],
     at: dict[str, Machine],
     relays: RelaySet,
     table: Table,
 ) -> Iterator[Margin]:
-    for (role, (kind, reservoir)), edges in heard.items():
-        if edges is None:
-            path = {"clock": {"short": "advance", "long": "arm"}, "data": {"short": "latch", "long": "spill"}}[role]
-            stuck = Corner(around, ((role, kind),), ((role, reservoir),))
-            yield Margin(path[kind], f"{role} relay does not follow", 0.0, -np.inf, stuck)
-    for kind, reservoir in product(("short", "long"), (-1, 1)):
-        clock = heard["clock", (kind, reservoir)]
-        if clock is None:
-            continue
+    kind, reservoir = pair
 
-        def corner(*kinds: tuple[str, str], kind: str = kind, reservoir: int = reservoir) -> Corner:
-            return Corner(around, (("clock", kind), *kinds), (("clock", reservoir),))
+    def corner(*kinds: tuple[str, str]) -> Corner:
+        return Corner(around, (("clock", kind), *kinds), (("clock", reservoir),))
 
-        clock = _repeated(clock, kind, at, relays)
-        yield from _ring_margins(clock, at, table, corner)
-        yield from line_margins(clock, at, table, corner, GUARD_S)
-        for other in (-1, 1):
-            data = heard["data", (kind, other)]
-            if data is None:
-                continue
-            for skew in (-1, 1):
-                reservoirs = (("clock", reservoir), ("data", other))
-                kinds = (("clock", kind), ("data", kind), ("bit", "slow" if kind == "short" else "fast"))
-                both = Corner(around, kinds, reservoirs, skew)
-                yield from _bit_margins(clock, data, kind, at, relays, table, both)
+    if clock is None:
+        path = "advance" if kind == "short" else "arm"
+        yield Margin(path, "the clock relay does not follow", 0.0, -np.inf, corner())
+        return
+    if at[kind].repeater is not None:
+        yield _repeats_once(clock, at, corner)
+        clock = _repeated(clock, kind, at)
+    yield from _ring_margins(clock, at, table, corner)
+    yield from line_margins(clock, at, table, corner, GUARD_S)
+    for other, skew in product((-1, 1), (-1, 1)):
+        kinds = (("clock", kind), ("data", kind), ("bit", "slow" if kind == "short" else "fast"))
+        both = Corner(around, kinds, (("clock", reservoir), ("data", other)), skew)
+        if kind == "short":
+            yield from _latch_margins(clock, data[kind, other], at, relays, table, both)
+        else:
+            yield from _spill_margins(clock, data[kind, other], at, relays, table, both)
 
 
-def _repeated(clock: Edges, kind: str, at: dict[str, Machine], relays: RelaySet) -> Edges:
-    """The contacts of the repeater, where there is one, at the same kind as the relay that it repeats."""
+def _repeats_once(clock: Edges, at: dict[str, Machine], corner: CornerOf) -> Margin:
+    """A bounce too short for the repeater to come in by itself, or to let go in."""
+    fast = at["fast"].repeater
+    assert fast is not None  # the caller has asked
+    bouncing = float((clock.solid_s - clock.touch_s).max())
+    return Margin("bounce", "repeater", bouncing, max(fast.operate_s, fast.leave_s), corner(("repeater", "fast")))
+
+
+def _repeated(clock: Edges, kind: str, at: dict[str, Machine]) -> Edges:
+    """The contacts of the repeater, at the same kind as the relay that it repeats."""
     repeater = at[kind].repeater
-    if repeater is None:
-        return clock
+    assert repeater is not None  # the caller has asked
     return Edges(
         touch_s=clock.touch_s + repeater.operate_s,
         solid_s=clock.solid_s + repeater.operate_s + repeater.bounce_s,
@@ -209,39 +221,43 @@ def _ring_margins(clock: Edges, at: dict[str, Machine], table: Table, corner: Co
         yield Margin("arm", f"after step {step + 1}", need, have, corner(("arm", "slow")))
     fast_reset, slow_reset = at["fast"].reset_s, at["slow"].reset_s
     if fast_reset is not None and slow_reset is not None:
-        longest = float((clock.leave_s - clock.touch_s)[steps > 0].max()) + GUARD_S
-        yield Margin("mark", "reset relay", longest, fast_reset, corner(("reset", "fast")))
+        least_bounce = LEAST_BOUNCE * at["fast"].clock.bounce_s
+        longest = float((clock.leave_s - clock.touch_s)[steps > 0].max()) - least_bounce + GUARD_S
+        hindered = corner(("reset", "fast"), ("clock", "lasting"))
+        yield Margin("mark", "reset relay", longest, fast_reset, hindered)
         need = slow_reset + at["slow"].steps[0].operate_s
         yield Margin("recover", "step 1", need, float(closed[steps == 0].min()) - GUARD_S, corner(("reset", "slow")))
 
 
-def _bit_margins(
-    clock: Edges,
-    data: Edges,
-    kind: str,
-    at: dict[str, Machine],
-    relays: RelaySet,
-    table: Table,
-    corner: Corner,
-) -> Iterator[Margin]:
+def _pattern_bits(table: Table) -> tuple[NDArray[np.bool_], NDArray[np.int64], NDArray[np.int64]]:
+    """Of each bit of the pattern: whether it is a one, its place among the clocks, its number in its byte."""
     bits = np.unpackbits(np.frombuffer(PATTERN, np.uint8)).reshape(len(PATTERN), -1)
-    places = np.array([table.steps * byte + table.bit_steps[bit] - 1 for byte, bit in np.ndindex(bits.shape)])
-    ones = bits.ravel() == 1
+    places = [table.steps * byte + table.bit_steps[bit] - 1 for byte, bit in np.ndindex(bits.shape)]
+    return bits.ravel() == 1, np.array(places), np.arange(bits.size) % bits.shape[1]
+
+
+def _latch_margins(
+    clock: Edges, data: Stays, at: dict[str, Machine], relays: RelaySet, table: Table, corner: Corner
+) -> Iterator[Margin]:
+    ones, places, numbers = _pattern_bits(table)
     shift = corner.skew * relays.tape.skew_s
-    if kind == "short":
-        first = np.maximum(clock.solid_s[places[ones]], data.solid_s + shift)
-        last = np.minimum(clock.leave_s[places[ones]], data.leave_s + shift)
-        numbers = np.nonzero(ones)[0] % bits.shape[1]
-        for bit in np.unique(numbers):
-            have = float((last - first)[numbers == bit].min()) - GUARD_S
-            yield Margin("latch", f"bit {bit + 1}", at["slow"].latches[bit].operate_s, have, corner)
-        return
-    zeros = places[~ones]
-    numbers = np.nonzero(~ones)[0] % bits.shape[1]
+    first = np.maximum(clock.solid_s[places][:, None], data.solid_s + shift)
+    last = np.minimum(clock.leave_s[places][:, None], data.leave_s + shift)
+    together = (last - first).max(axis=1, initial=-1.0)
+    for bit in np.unique(numbers[ones]):
+        have = float(together[ones & (numbers == bit)].min()) - GUARD_S
+        yield Margin("latch", f"bit {bit + 1}", at["slow"].latches[bit].operate_s, have, corner)
+
+
+def _spill_margins(
+    clock: Edges, data: Stays, at: dict[str, Machine], relays: RelaySet, table: Table, corner: Corner
+) -> Iterator[Margin]:
+    ones, places, numbers = _pattern_bits(table)
+    shift = corner.skew * relays.tape.skew_s
     # For each clock of a zero, how long any data contact is closed with it; negative: how far apart they are.
-    common = np.minimum(clock.leave_s[zeros][:, None], data.leave_s + shift) - np.maximum(
-        clock.touch_s[zeros][:, None], data.touch_s + shift
-    )
-    for bit in np.unique(numbers):
-        stolen = float(common[numbers == bit].max()) + GUARD_S
+    first = np.maximum(clock.touch_s[places][:, None], data.touch_s + shift)
+    last = np.minimum(clock.leave_s[places][:, None], data.leave_s + shift)
+    common = (last - first).max(axis=1, initial=-1.0)
+    for bit in np.unique(numbers[~ones]):
+        stolen = float(common[~ones & (numbers == bit)].max()) + GUARD_S
         yield Margin("spill", f"bit {bit + 1}", stolen, at["fast"].latches[bit].operate_s, corner)
