@@ -115,3 +115,16 @@ def test_two_tracks_that_say_the_same_are_read_together_in_noise():
         jitter.append(np.std(log[100:, 0] - edges[105 : 5 + len(log)]))
     assert jitter[0] < 0.85 * jitter[2]
     assert jitter[1] < 0.85 * jitter[2]
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_slip_of_half_a_period_is_noticed_within_60_periods(seed):
+    """Whether the loop slides over or gives up: hardly any trusted time lies between the certain changes."""
+    edges = 50 + 20.0 * np.arange(1000)
+    slipped = np.concatenate((edges[:400], edges[400:700] + 10))
+    samples = pulses(slipped, 20_000, seed)
+    times = followed(samples, samples, 1, False, edges[5], 20.0)[:, 0]
+    times = times[times < slipped[-1]]
+    assert times.size > 390
+    off = np.abs(times[:, None] - slipped).min(axis=1)
+    assert (off > 5).sum() < 60
