@@ -98,6 +98,13 @@ def test_a_breach_is_seen(home, source, words):
     assert words in " ".join(breaches(ROOT / home, ast.parse(source)))
 
 
+def test_benchmarks_reach_plug_ins_through_the_registry():
+    for path in (ROOT / "benchmarks").rglob("*.py"):
+        for _, level, module in imports(ast.parse(path.read_text(encoding="utf-8"))):
+            reached = aimed_at(path, level, module)[0] if level else ""
+            assert reached not in {"codecs", "channel_models", "receivers"}, f"{path.name}: {module}"
+
+
 def test_every_folder_has_its_floor():
     folders = {path.parent.relative_to(ROOT).parts[0] for path in ROOT.glob("*/__init__.py")}
     assert folders == set(FLOORS)
