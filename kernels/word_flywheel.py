@@ -19,11 +19,9 @@ MOST_POOR_WORDS = 40
 """A run of words ends after so many in noise."""
 START_SURE = 6.0
 """Log-likelihood ratio that makes a word of what could be idling: words start at few of the hops of a leader."""
-TRIAL_PLACES = 2.5
-"""Words over which the places where a start may lie compete."""
 TRIAL_WORDS = 6
-"""Words that a start is judged by."""
-IDLE_AFTER_WORD = 4.0
+"""Words of tape over which the places where a word may start compete."""
+IDLE_AFTER_WORD = 12.0
 """The same, the other way, where a word is expected: they mostly follow each other at once."""
 IDLE_SURE = 1.6
 IDLE_BITS = 10.0
@@ -88,38 +86,33 @@ def _best_near(
 
 
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
-def _words_not_idle(
-    likelihood: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, start: float, horizon: float
-) -> float:
-    """The same for a word at ``start`` and what may follow it at once, up to ``horizon``."""
-    total: float = _word_not_idle(likelihood, pattern, bit, start, horizon)
-    place = start + pattern.size * bit
-    while place < horizon:
-        total += max(0.0, _word_not_idle(likelihood, pattern, bit, place, horizon))
-        place += pattern.size * bit
-    return total
-
-
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
 def _likeliest_start(
-    likelihood: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, first: float, horizon: float, least: float
+    likelihood: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, first: float, stay: float
 ) -> float:
-    """The place from ``first`` on where a word most likely starts, -1 if none is more likely than ``least``.
+    """Where from ``first`` on the next word starts, -1 if nothing there is likelier than idling.
 
-    All places are weighed over the same stretch of tape, to ``horizon``: a later one must explain what it leaves out.
+    All ways to fill the next words of tape with words and idling are weighed (dynamic programming, backwards): a word
+    that follows another at once is free, one after idling costs START_SURE, and starting elsewhere than at
+    ``first`` costs ``stay``.
     """
-    best = -1.0
-    most = least
-    for step in range(int(TRIAL_PLACES * pattern.size * 8)):
-        place = first + 0.125 * step * bit
-        if _word_not_idle(likelihood, pattern, bit, place, horizon) < 0.0:
-            continue
-        sure = _words_not_idle(likelihood, pattern, bit, place, horizon)
-        if sure > most:
-            most = sure
-            best = place
-    # Speed errs a little: over many words the likeliest start is not the best place of the first.
-    return _best_near(likelihood, pattern, bit, best, 0.75 * bit, 1) if best >= 0.0 else best
+    word = 8 * pattern.size
+    count = TRIAL_WORDS * word
+    step = 0.125 * bit
+    horizon = first + count * step
+    idle = np.zeros(count + word + 1)
+    after = np.zeros(count + word + 1)
+    for place in range(count - 1, -1, -1):
+        taken = _word_not_idle(likelihood, pattern, bit, first + place * step, horizon) + after[place + word]
+        idle[place] = max(idle[place + 1], taken - START_SURE)
+        after[place] = max(idle[place], taken)
+    if _word_not_idle(likelihood, pattern, bit, first, horizon) + after[word] + stay >= idle[0]:
+        return first
+    for place in range(count - 1):
+        if idle[place] <= 0.0:
+            break
+        if idle[place] > idle[place + 1]:
+            return _best_near(likelihood, pattern, bit, first + place * step, 0.75 * bit, 1)
+    return -1.0
 
 
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
@@ -138,8 +131,7 @@ def _next_start(
     while hop < ratio.size - 1:
         idling += leak * (ratio[hop - back] - idling)
         if idling > IDLE_SURE and likelihood[hop] < -1.0:
-            horizon = hop + TRIAL_WORDS * pattern.size * bit
-            best = _likeliest_start(likelihood, pattern, bit, hop - bit, horizon, START_SURE)
+            best = _likeliest_start(likelihood, pattern, bit, hop - bit, -1e9)
             if best >= 0.0:
                 return best
         hop += 1
@@ -190,20 +182,12 @@ def follow_words(
             fit += pattern[place] * _at(likelihood, start + place * bit)
         mean = total / pattern.size
         if framed and mean > POOR and _at(likelihood, start) > 1.0:
-            horizon = start + TRIAL_WORDS * word
-            here = _words_not_idle(likelihood, pattern, bit, start, horizon)
-            for step in range(-2, 3):
-                place = start + 0.125 * step * bit
-                here = max(here, _words_not_idle(likelihood, pattern, bit, place, horizon))
-            least = max(here, 0.0) * 1.1 + START_SURE + IDLE_AFTER_WORD
-            later = _likeliest_start(likelihood, pattern, bit, start + bit, horizon, least)
-            alone = _word_not_idle(likelihood, pattern, bit, start, horizon)
-            followed = _word_not_idle(likelihood, pattern, bit, start + word, horizon)
-            if later < 0.0 and alone < -IDLE_AFTER_WORD - max(0.0, min(START_SURE, followed)):
+            later = _likeliest_start(likelihood, pattern, bit, start, IDLE_AFTER_WORD)
+            if later < 0.0:
                 later = _next_start(ratio, likelihood, pattern, bit, start, 2.0 * IDLE_SURE)
                 if later < 0.0:
                     break
-            if later >= 0.0:
+            if later > start + 0.75 * bit:
                 start = later
                 drift = 0.0
                 continue
