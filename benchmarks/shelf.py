@@ -15,7 +15,7 @@ class Shelf:
     Args:
         program: the payload.
         sample_rate_hz: of the recordings.
-        most_bytes: recordings beyond this are let go, the longest unused first; the one in use always stays.
+        most_bytes: recordings beyond this are let go, the longest unused first; one that is larger never stands here.
     """
 
     def __init__(self, program: bytes, sample_rate_hz: int, most_bytes: int) -> None:
@@ -37,8 +37,9 @@ class Shelf:
                     self._kept.move_to_end(name)
                     return self._kept[name]
             tape = codec.encode(self.program, self._sample_rate_hz)
-            with self._lock:
-                self._kept[name] = tape
-                while len(self._kept) > 1 and sum(t.samples.nbytes for t in self._kept.values()) > self._most_bytes:
-                    self._kept.popitem(last=False)
+            if tape.samples.nbytes <= self._most_bytes:
+                with self._lock:
+                    self._kept[name] = tape
+                    while sum(kept.samples.nbytes for kept in self._kept.values()) > self._most_bytes:
+                        self._kept.popitem(last=False)
             return tape

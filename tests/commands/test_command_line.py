@@ -1,6 +1,5 @@
 """The command line as a whole: help, exit codes, one line an error, and what help costs."""
 
-import os
 import re
 import signal
 import subprocess
@@ -10,26 +9,10 @@ from importlib.metadata import version
 from pathlib import Path
 
 import pytest
+from command_runs import environment, tapewright
 
-TOYS = Path(__file__).parents[1] / "benchmarks" / "toys"
 SHORT = ("compare", "--codec", "toy_pulse", "--channel", "toy_flips", "--trials", "1", "--json")
 COMMANDS = ("compare", "encode", "degrade", "decode", "plugins")
-
-
-def environment(**more: str) -> dict[str, str]:
-    kept = {name: value for name, value in os.environ.items() if not name.startswith(("TAPEWRIGHT_", "FORCE_", "PYTHON"))}
-    return {**kept, "PYTHONPATH": str(TOYS), "PYTHONWARNINGS": "error", **more}
-
-
-def tapewright(*arguments: str, cwd: Path | None = None, **more: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "tapewright", *arguments],
-        capture_output=True,
-        text=True,
-        cwd=cwd,
-        env=environment(**more),
-        timeout=120,
-    )
 
 
 def test_help_lists_every_command_and_imports_nothing_heavy() -> None:

@@ -12,30 +12,14 @@ from fcntl import ioctl
 from pathlib import Path
 
 import pytest
+from command_runs import TOYS, environment, tapewright
 
-TOYS = Path(__file__).parents[1] / "benchmarks" / "toys"
 NOISY = "toy_flips:rate=0.001,blank=0.05"
 CALL = ("--codec", "toy_pulse", "--codec", "toy-checked", "--channel", "toy_flips", "--channel", NOISY)
 
 
-def environment(**more: str) -> dict[str, str]:
-    kept = {
-        name: value
-        for name, value in os.environ.items()
-        if not name.startswith(("TAPEWRIGHT_", "FORCE_", "COLUMNS", "NO_COLOR"))
-    }
-    return {**kept, "PYTHONPATH": str(TOYS), "PYTHONWARNINGS": "error", "TERM": "xterm-256color", **more}
-
-
 def compare(*arguments: str, cwd: Path | None = None, **more: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "tapewright", "compare", *arguments],
-        capture_output=True,
-        text=True,
-        cwd=cwd,
-        env=environment(**more),
-        timeout=120,
-    )
+    return tapewright("compare", *arguments, cwd=cwd, **more)
 
 
 def in_a_terminal(*arguments: str, columns: int, **more: str) -> str:

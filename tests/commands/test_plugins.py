@@ -3,23 +3,14 @@
 import json
 import os
 import subprocess
-import sys
-from pathlib import Path
 
+from command_runs import TOYS, tapewright
 from tapewright.contracts import registry
 from tapewright.contracts.parameters import parameters_of
 
-TOYS = Path(__file__).parents[1] / "benchmarks" / "toys"
-
 
 def plugins(*arguments: str, path: str = str(TOYS)) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "tapewright", "plugins", *arguments],
-        capture_output=True,
-        text=True,
-        env={**os.environ, "PYTHONPATH": path, "PYTHONWARNINGS": "error"},
-        timeout=120,
-    )
+    return tapewright("plugins", *arguments, PYTHONPATH=path)
 
 
 def test_every_registered_name_is_listed_with_its_parameters() -> None:
