@@ -38,9 +38,8 @@ def times_between(earlier: Times, later: Times, rate_hz: float) -> Times:
     seen = np.concatenate((-counts_before, counts_after, np.zeros(len(prior))))
     course = np.linalg.lstsq(np.concatenate((shape, prior)), seen, rcond=None)[0]
     gap = later[0] - earlier[-1]
-    count = max(
-        round(float(np.clip(-course[0] / gap, rate_hz * (1 - SPEED_LIMIT), rate_hz * (1 + SPEED_LIMIT))) * gap), 1
-    )
+    least, most = gap * rate_hz * (1 - SPEED_LIMIT), gap * rate_hz * (1 + SPEED_LIMIT)
+    count = max(round(float(np.clip(-course[0], least, most))), 1)
     fine = np.linspace(earlier[-1], later[0], 4 * count + 1)
     phase = np.column_stack(tuple(_movements(fine - middle, rate_hz))) @ course[1:]
     phase = np.maximum.accumulate(phase - phase[0])

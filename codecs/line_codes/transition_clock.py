@@ -51,13 +51,11 @@ class Clock:
     Attributes:
         times: shape (n,), frames on the common clock, rising.
         lags: shape (n,), frames by which the second track runs later than the first.
-        heard: shape (n,), True where the clock was followed, False where it was bridged.
         events: what was noticed.
     """
 
     times: Times
     lags: Times
-    heard: NDArray[np.bool_]
     events: tuple[Event, ...] = ()
 
     @property
@@ -109,14 +107,13 @@ def recover(signal: Signal, tracks: tuple[int, ...], rate_hz: float, alike: bool
                 pieces.append(grown)
                 free &= (centres < grown.times[0]) | (centres > grown.times[-1])
     pieces.sort(key=lambda piece: float(piece.times[0]))
-    lengths = np.array([piece.times.size for piece in pieces])
-    if not (lengths >= ANCHOR).any():
-        return Clock(np.zeros(0), np.zeros(0), np.zeros(0, bool))
-    amplitudes = np.array([piece.amplitude for piece in pieces])
-    usual = np.median(np.repeat(amplitudes, lengths))
+    anchors = [piece for piece in pieces if piece.times.size >= ANCHOR]
+    if not anchors:
+        return Clock(np.zeros(0), np.zeros(0))
+    usual = np.median(np.concatenate([np.full(piece.times.size, piece.amplitude) for piece in anchors]))
     pieces = [piece for piece in pieces if piece.amplitude > FAINT * usual]
-    anchors = [place for place, piece in enumerate(pieces) if piece.times.size >= ANCHOR]
-    return _join(pieces[anchors[0] : anchors[-1] + 1], signal.sample_rate_hz, rate_hz)
+    ends = [place for place, piece in enumerate(pieces) if piece.times.size >= ANCHOR]
+    return _join(pieces[ends[0] : ends[-1] + 1], signal.sample_rate_hz, rate_hz)
 
 
 def _room(pieces: list[_Piece], time: float, nominal: float, frames: int) -> tuple[float, float]:
@@ -199,13 +196,11 @@ def _smooth(times: Times, reach: int) -> Times:
 def _join(pieces: list[_Piece], sample_rate_hz: int, rate_hz: float) -> Clock:
     times = [pieces[0].times]
     lags = [pieces[0].lags]
-    heard = [np.ones(pieces[0].times.size, bool)]
     events: list[Event] = []
     for earlier, later in itertools.pairwise(pieces):
         lost, found = earlier.times[-1] / sample_rate_hz, later.times[0] / sample_rate_hz
         bridge = sample_rate_hz * times_between(earlier.times / sample_rate_hz, later.times / sample_rate_hz, rate_hz)
         times += [bridge, later.times]
         lags += [np.linspace(earlier.lags[-1], later.lags[0], bridge.size), later.lags]
-        heard += [np.zeros(bridge.size, bool), np.ones(later.times.size, bool)]
         events.append(Event(f"clock lost for {1000 * (found - lost):.0f} ms", lost))
-    return Clock(np.concatenate(times), np.concatenate(lags), np.concatenate(heard), tuple(events))
+    return Clock(np.concatenate(times), np.concatenate(lags), tuple(events))

@@ -207,3 +207,26 @@ def test_without_a_start_mark_all_bits_are_handed_on():
     text = "".join(map(str, heard.bits))
     assert "".join(map(str, bits)) in text
     assert len(heard) > 1200
+
+
+@given(
+    st.integers(0, 2**32 - 1),
+    st.sampled_from((1_000, 8_000, 44_100)),
+    st.sampled_from(VARIANTS),
+    st.sampled_from(TRACKS),
+)
+def test_any_patchwork_of_sounds_is_read_in_bounds(seed, sample_rate_hz, variant, tracks):
+    rng = np.random.default_rng(seed)
+    code = Biphase(bit_rate_hz=float(rng.choice([50, 250, 1200])), tracks=tracks, leader_s=0.1, **variant)
+    patches = []
+    for _ in range(6):
+        frames = int(rng.integers(1, sample_rate_hz // 2))
+        patch = rng.normal(0, 10.0 ** rng.uniform(-4, 2), (2, frames)) * rng.integers(0, 2)
+        if sample_rate_hz >= 4 * code.bit_rate_hz and rng.integers(2):
+            tape = code.modulate(rng.integers(0, 2, 300).astype(np.uint8), sample_rate_hz).samples
+            begin = rng.integers(0, tape.shape[1])
+            patch = tape[:: rng.choice([1, -1]), begin : begin + frames] * 10.0 ** rng.uniform(-3, 1)
+        patches.append(patch)
+    signal = Signal(np.concatenate(patches, axis=1), sample_rate_hz)
+    heard = code.demodulate(signal)
+    assert len(heard) <= 2 * 1.2 * code.bit_rate_hz * signal.duration_s + 64
