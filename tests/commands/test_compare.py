@@ -4,6 +4,7 @@ import json
 import os
 import pty
 import re
+import signal
 import struct
 import subprocess
 import sys
@@ -13,6 +14,7 @@ from pathlib import Path
 
 import pytest
 from command_runs import TOYS, environment, tapewright
+from tapewright.benchmarks import study
 
 NOISY = "toy_flips:rate=0.001,blank=0.05"
 CALL = ("--codec", "toy_pulse", "--codec", "toy-checked", "--channel", "toy_flips", "--channel", NOISY)
@@ -22,8 +24,11 @@ def compare(*arguments: str, cwd: Path | None = None, **more: str) -> subprocess
     return tapewright("compare", *arguments, cwd=cwd, **more)
 
 
-def in_a_terminal(*arguments: str, columns: int, **more: str) -> str:
-    """What a terminal of that width is sent, stdout and stderr together."""
+def in_a_terminal(*arguments: str, columns: int, interrupt_at: bytes | None = None, **more: str) -> tuple[int, str]:
+    """The exit code, and what a terminal of that width is sent, stdout and stderr together.
+
+    With ``interrupt_at`` the run gets Ctrl-C as soon as it has sent that.
+    """
     ours, theirs = pty.openpty()
     ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 40, columns, 0, 0))
     with subprocess.Popen(
@@ -43,9 +48,12 @@ def in_a_terminal(*arguments: str, columns: int, **more: str) -> str:
             if not more_sent:
                 break
             sent += more_sent
+            if interrupt_at is not None and interrupt_at in sent:
+                running.send_signal(signal.SIGINT)
+                interrupt_at = None
         os.close(ours)
-        assert running.wait(timeout=60) == 0
-    return sent.decode()
+        code = running.wait(timeout=60)
+    return code, sent.decode()
 
 
 def test_the_table_says_what_was_found() -> None:
@@ -77,7 +85,8 @@ def test_a_pipe_gets_plain_text_of_full_width() -> None:
 
 @pytest.mark.parametrize("columns", [80, 140])
 def test_a_terminal_gets_no_line_wider_than_itself_and_no_colour_if_asked(columns) -> None:
-    sent = in_a_terminal(*CALL, "--trials", "3", columns=columns, NO_COLOR="1")
+    code, sent = in_a_terminal(*CALL, "--trials", "3", columns=columns, NO_COLOR="1")
+    assert code == 0
     assert "to go" in sent  # the progress line
     assert sent.count("\x1b[?25l") == sent.count("\x1b[?25h")  # the cursor is given back
     assert not re.search(r"\x1b\[[0-9;]*(3[0-7]|38;)[0-9;]*m", sent)
@@ -85,6 +94,24 @@ def test_a_terminal_gets_no_line_wider_than_itself_and_no_colour_if_asked(column
     assert max(len(re.sub(r"\x1b\[[0-9;?]*[a-zA-Z]", "", line)) for line in page.splitlines()) <= columns
     assert "3 / 0 / 0" in page
     assert "29.2 to 100.0" in page  # 0.025^(1/3) = 29.2 %: an interval is never torn
+
+
+def test_interrupted_the_terminal_is_left_as_it_was() -> None:
+    call = ("--codec", "toy_pulse", "--channel", "toy_slow:wait_s=0.05")
+    code, sent = in_a_terminal(*call, "--trials", "5000", columns=100, interrupt_at=b"to go")
+    assert code == 130
+    assert sent.count("\x1b[?25l") == sent.count("\x1b[?25h") > 0
+    assert sent.endswith("tapewright: interrupted.\r\n")
+    assert "right /" not in sent
+
+
+def test_the_help_states_the_defaults_that_are_taken() -> None:
+    told = " ".join(compare("--help").stdout.split())
+    assert f"--trials N Tapes a row. [default: {study.DEFAULT_TRIALS}]" in told
+    assert f"--seed N Same seed, same result. [default: {study.DEFAULT_SEED}]" in told
+    assert f"[default: {study.DEFAULT_RECEIVERS[0]}]" in told
+    assert "[default: the four ready stacks]" in told
+    assert len(study.DEFAULT_CODECS) == len(study.DEFAULT_CHANNELS) == 4
 
 
 def test_the_records_are_the_table_and_are_repeatable() -> None:
@@ -102,6 +129,16 @@ def test_the_records_are_the_table_and_are_repeatable() -> None:
     assert again.stdout == ran.stdout
     other = compare(*CALL, "--json", "--trials", "30", "--seed", "6")
     assert other.stdout != ran.stdout
+
+
+def test_real_stacks_over_real_grades_do_not_depend_on_the_workers() -> None:
+    call = ("--codec", "sturdy", "--codec", "standard-300", "--channel", "wire", "--channel", "attic", "--trials", "4")
+    alone, together = (compare(*call, "--json", "--workers", workers) for workers in ("1", "3"))
+    assert (alone.returncode, alone.stderr) == (0, "")
+    assert alone.stdout == together.stdout
+    rows = json.loads(alone.stdout)
+    assert [row["right"] for row in rows if row["channel"] == "wire"] == [4, 4]
+    assert {row["silent"] for row in rows if row["codec"] == "sturdy"} == {0}
 
 
 def test_refused_rows_are_said_and_not_counted() -> None:
