@@ -29,12 +29,14 @@ class Contacts:
         closed, opened: when the clock's make contact, bounce apart, and its break contact are closed.
         data: when the data relay's make contact is closed.
         end_s: end of the capture.
+        paced: a tape keeps time; a hand does not.
     """
 
     closed: list[Interval]
     opened: list[Interval]
     data: list[Interval]
     end_s: float
+    paced: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +176,7 @@ def by_hand(bits: str, keying: Keying, hold_s: float = 0.5) -> Contacts:
     edges = [0.0, *(edge for interval in closed for edge in interval), starts[-1] + 2 * hold_s if starts else hold_s]
     opened = list(zip(edges[::2], edges[1::2], strict=True))
     data = [(start - hold_s / 4, start + 1.25 * hold_s) for start, bit in zip(starts, bits, strict=True) if bit == "1"]
-    return Contacts(closed, opened, data, edges[-1])
+    return Contacts(closed, opened, data, edges[-1], paced=False)
 
 
 def armed_s(contacts: Contacts, keying: Keying) -> float:
@@ -198,7 +200,8 @@ def run(
     first_address: int | None = None,
 ) -> Load:
     """What ``machine`` makes of given contacts, armed at ``start_s``."""
-    count = count_clocks(contacts.closed, contacts.opened, machine, keying.step_s, start_s, contacts.end_s)
+    step_s = keying.step_s if contacts.paced else None
+    count = count_clocks(contacts.closed, contacts.opened, machine, step_s, start_s, contacts.end_s)
     lines = _lines(count, machine, table)
     memory, faults = fill(count, lines, contacts.data, machine, table, keying.least_significant_first, first_address)
     told = sorted((*count.faults, *faults), key=lambda fault: fault.time_s)

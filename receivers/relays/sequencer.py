@@ -24,6 +24,13 @@ TOO_SOON, TOO_LATE = 0.7, 1.5
 itself does not know: this is for the log)."""
 
 
+MARK_TOO_SOON = 0.75
+"""A reset within this share of a byte after the last cannot be a mark: an ordinary clock was taken for one."""
+
+SAME_CLOCK_S = 0.010
+"""Closings within this time are one clock with its bounce (no relay of these sizes bounces for longer)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Count:
     """How the ring went.
@@ -44,9 +51,8 @@ class Count:
 
 
 class _Ring:
-    def __init__(self, machine: Machine, end_s: float) -> None:
+    def __init__(self, machine: Machine) -> None:
         self.machine = machine
-        self.end_s = end_s
         self.count = len(machine.steps)
         self.pulses: tuple[list[Interval], ...] = tuple([] for _ in machine.steps)
         self.closures: tuple[list[Closure], ...] = tuple([] for _ in machine.steps)
@@ -57,7 +63,9 @@ class _Ring:
         self.target = 1
         self.on: dict[int, float] = {}
         self.lingering: tuple[int, float] | None = None
-        self.closed_s = 0.0
+        self.closed: Interval = (0.0, 0.0)
+        # A closing too short to advance may be the bounce before one that does: it is told once that is clear.
+        self.short: Fault | None = None
         self.since_reset = self.count
 
     def let_go(self, step: int, off_s: float) -> None:
@@ -93,13 +101,21 @@ class _Ring:
                 self.pulses[old - 1].append((start, min(until, end)))
             self.lingering = None
         self.pulses[self.target - 1].append((start, end))
-        self.closed_s = end - start
+        self.closed = (start, end)
         relay = self.machine.steps[self.target - 1]
         if self.standing != self.target and end - start >= relay.operate_s:
+            if self.short is not None and start - self.short.time_s < SAME_CLOCK_S:
+                self.short = None
             self.come_in(self.target, start + relay.operate_s)
+        self.tell_short(start)
+
+    def tell_short(self, now_s: float) -> None:
+        if self.short is not None and now_s - self.short.time_s >= SAME_CLOCK_S:
+            self.faults.append(self.short)
+            self.short = None
 
     def reset(self, start: float, end: float) -> None:
-        if self.since_reset < self.count // 2:
+        if self.since_reset < MARK_TOO_SOON * self.count:
             text = f"step {self.target} was taken for a reset mark, {self.since_reset} steps after the last"
             self.faults.append(Fault(start, ADDRESS_OFF, text, "mark"))
         else:
@@ -115,11 +131,10 @@ class _Ring:
 
     def clock_opens(self, start: float, end: float) -> None:
         if self.standing != self.target:
-            if self.pulses[self.target - 1] and self.closed_s > 0:
-                needed = self.machine.steps[self.target - 1].operate_s
-                text = f"step {self.target}: closed {1e3 * self.closed_s:.1f} ms, {1e3 * needed:.1f} needed"
-                self.faults.append(Fault(start, MISSED_CLOCK, text, "advance"))
-                self.closed_s = 0.0
+            closed_s, needed_s = self.closed[1] - self.closed[0], self.machine.steps[self.target - 1].operate_s
+            if closed_s > 0 and self.short is None:
+                text = f"step {self.target}: closed {1e3 * closed_s:.1f} ms, {1e3 * needed_s:.1f} needed"
+                self.short = Fault(start, MISSED_CLOCK, text, "advance")
             return
         arming = self.machine.arms[self.target - 1]
         if end - start < arming.operate_s:
@@ -140,18 +155,23 @@ class _Ring:
 
 
 def count_clocks(
-    closed: list[Interval], opened: list[Interval], machine: Machine, step_s: float, armed_s: float, end_s: float
+    closed: list[Interval],
+    opened: list[Interval],
+    machine: Machine,
+    step_s: float | None,
+    armed_s: float,
+    end_s: float,
 ) -> Count:
     """Run the ring from home.
 
     Args:
         closed, opened: when the clock's make contact, bounce apart, and its break contact are closed; ascending.
         machine: whose relays.
-        step_s: nominal, for telling double and missed clocks in the log.
+        step_s: nominal, for telling double and missed clocks in the log; None for hand keys, which keep no time.
         armed_s: before this the machine is held at home.
         end_s: end of the capture.
     """
-    ring = _Ring(machine, end_s)
+    ring = _Ring(machine)
     last_s: float | None = None
     counted = 0
     phases = heapq.merge(((s, e, True) for s, e in closed), ((s, e, False) for s, e in opened))
@@ -164,11 +184,12 @@ def count_clocks(
         ring.clock_closes(start, end)
         if len(ring.steps) > counted:
             counted = len(ring.steps)
-            if last_s is not None:
+            if last_s is not None and step_s is not None:
                 _tell_rhythm(ring, start, start - last_s, step_s)
             last_s = start
     for step in list(ring.on):
         ring.let_go(step, end_s)
+    ring.tell_short(float("inf"))
     return Count(ring.pulses, ring.closures, ring.steps, ring.resets, ring.faults)
 
 

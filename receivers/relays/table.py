@@ -191,6 +191,7 @@ def _check_names(table: Table, sections: tuple[Section, ...]) -> None:
                     raise section.refusal(
                         key, f"of line '{line.name}': line '{other}' is used but never driven: no step holds it."
                     )
+    for line, section in zip(table.lines, sections, strict=True):
         if not line.steps:
             raise section.refusal("steps", f"of line '{line.name}' names no step: it is never driven.")
 
