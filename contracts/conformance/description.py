@@ -36,6 +36,23 @@ UNITS = {
 }
 """Suffix of a parameter's name to the units it may be shown with; ``_sd`` and ``_limit`` may follow the suffix."""
 
+ESSENTIAL = frozenset(
+    {
+        "says_what_it_is",
+        "spec_round_trips",
+        "decode_is_total",
+        "demodulate_is_total",
+        "intact_never_lies",
+        "verdict_never_lies",
+        "same_generator_same_audio",
+        "same_generator_same_reading",
+        "receives_silence_and_noise",
+        "input_is_untouched",
+        "global_random_state_is_untouched",
+    }
+)
+"""Laws that no exemption lifts."""
+
 _NAME = re.compile(r"[a-z][a-z0-9_]*")
 
 
@@ -56,6 +73,7 @@ def says_what_it_is(plug_in: PlugIn, known_checks: frozenset[str]) -> None:
     require(_one_line(plug_in.summary), f"summary {plug_in.summary!r} must be one line of text.")
     for check, reason in plug_in.exemptions.items():
         require(check in known_checks, f"exemptions name '{check}', which is no check of this kind.")
+        require(check not in ESSENTIAL, f"no plug-in is exempt from '{check}'.")
         require(_one_line(reason), f"the exemption from '{check}' must give its reason in one line.")
     if isinstance(plug_in, LineCode | Layer):
         require(plug_in.needs in NEEDS, f"needs '{plug_in.needs}' must be one of {', '.join(NEEDS)}.")

@@ -471,11 +471,12 @@ def test_a_constructor_that_ignores_its_declaration_is_noticed():
         ({"summary": ""}, "must be one line of text"),
         ({"exemptions": {"no_such_law": "because"}}, "no check of this kind"),
         ({"exemptions": {"pickles": " "}}, "must give its reason"),
+        ({"exemptions": {"input_is_untouched": "it is easier"}}, "no plug-in is exempt from 'input_is_untouched'"),
     ],
 )
 def test_a_careless_description_is_noticed(changed, words):
     with pytest.raises(AssertionError) as caught:
-        description.says_what_it_is(ear(**changed), frozenset({"pickles"}))
+        description.says_what_it_is(ear(**changed), frozenset({"pickles", "input_is_untouched"}))
     assert words in str(caught.value)
 
 

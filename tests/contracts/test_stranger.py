@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 import tapewright
-from tapewright.contracts.conformance import EXPECTED, checks_for, kinds_of
+from tapewright.contracts.conformance import EXPECTED, Exempt, checks_for, kinds_of
 from tapewright.contracts.errors import PlugInError, UsageError
 from tapewright.contracts.registry import installed
 
@@ -159,3 +159,20 @@ def test_a_plug_in_of_the_wrong_kind_is_refused(distribution):
     installed.cache_clear()
     with pytest.raises(PlugInError, match="channel: 'crc' is no channel model"):
         tapewright.channel("crc")
+
+
+def test_no_exemption_lifts_an_essential_law(distribution):
+    source = (
+        "from dataclasses import dataclass\nfrom tapewright.contracts.receiver import Receiver\n"
+        "@dataclass(frozen=True)\nclass Odd(Receiver):\n    name = 'odd'\n    summary = 'Odd.'\n"
+        "    exemptions = {'receives_silence_and_noise': 'it likes music', 'pickles': 'it is a stranger'}\n"
+        "    def receive(self, codec, signals, rng):\n        return codec.decode(signals[0])\n"
+    )
+    distribution("odd-package", "[tapewright.receivers]\nodd = odd_module:Odd\n", source)
+    checks = {check.name: check for check in checks_for("receiver", "odd")}
+    with pytest.raises(Exempt, match="odd: it is a stranger"):
+        checks["pickles"]()
+    with pytest.raises(AssertionError, match="no play raised IndexError"):
+        checks["receives_silence_and_noise"]()
+    with pytest.raises(AssertionError, match="no plug-in is exempt from 'receives_silence_and_noise'"):
+        checks["says_what_it_is"]()
