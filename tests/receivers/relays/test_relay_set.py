@@ -62,16 +62,19 @@ LINE_OF = {key: READY[: READY.index(key, INPUT)].count("\n") + 1 for key in ("op
     ("old", "new", "said"),
     [
         ("voltage_v = 13.8", "voltage_v = 8.9", "must be above the pick-up of the logic relays, 9 V, not 8.9 V."),
-        ("pick_up_percent = [45.0, 58.0, 75.0]", "pick_up_percent = [45.0, 58.0, 105.0]", "must stay below the rated 100"),
+        ("pick_up_percent = [45.0, 58.0, 75.0]", "pick_up_percent = [45.0, 58.0, 105.0]",
+         "must stay below the rated 100"),
         ("drop_out_percent = [10.0, 22.0, 35.0]", "drop_out_percent = [10.0, 22.0, 50.0]",
          f"line {LINE_OF['drop_out_percent']}: 'relays.input.drop_out_percent' must stay below pick-up: a relay with "
          f"release at 50 % and pick-up at 45 %"),
         ("operate_ms = [3.0, 4.0, 6.0]", "operate_ms = [-3.0, 4.0, 6.0]",
-         f"line {LINE_OF['operate_ms']}: 'relays.input.operate_ms' is wrong: A spread must be [least, typical, most], above 0"),
+         f"line {LINE_OF['operate_ms']}: 'relays.input.operate_ms' is wrong: A spread must be "
+         f"[least, typical, most], above 0"),
         ("operate_ms = [3.0, 4.0, 6.0]", "operate_ms = [3.0, 4.0]", "must be three numbers [least, typical, most]"),
         ("operate_ms = [3.0, 4.0, 6.0]", "operate_ms = [0.5, 4.0, 6.0]", "must be longer than the coil's own rise"),
         ("operated_h = 1.6", "operated_h = 0.6", "must be at least 'released_h'"),
-        ("clip_v = 16.0", "clip_v = 10.0", "leaves 8.6 V behind the rectifier, and the input relays pick up at up to 9 V."),
+        ("clip_v = 16.0", "clip_v = 10.0",
+         "leaves 8.6 V behind the rectifier, and the input relays pick up at up to 9 V."),
         ("resistance_ohm = 720.0", "resistance_ohm = nan", "must be a number, not nan."),
         ("resistance_ohm = 720.0", "resistance_ohm = 720.0\nresistance = 1", "is unknown; there are:"),
         ("zener_v = 24.0", "", "'clamp.zener_v' is missing."),
@@ -98,7 +101,7 @@ def test_draws_stay_within_the_spread(low: float, up: float, further: float, see
 
 
 def test_draws_have_the_truncated_spread() -> None:
-    # Null: normal with mean 8 and s.d. (11 - 5)/2/2.5, truncated at 2.5 s.d., whose variance is 1 - 2 z phi(z)/(2 Phi(z)-1)
+    # Null: normal with mean 8 and s.d. (11 - 5)/2/2.5, truncated at z = 2.5 s.d., with 1 - 2 z phi(z)/(2 Phi(z) - 1)
     # = 0.9113 of the untruncated (standard result). N = 20,000, seed 5: the mean within 5 standard errors (false alarm
     # 6e-7), the variance within 6 % (its relative standard error is under 1 %).
     rng = np.random.default_rng(5)

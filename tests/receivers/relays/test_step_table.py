@@ -67,7 +67,8 @@ def test_the_demo_table_has_eight_bits_then_drive_settle_write_count(tmp_path: P
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [
-        ("steps = [9, 10, 11]\n\n[[line]]\nname = \"data", "uses = [\"write\"]\nsteps = [9, 10, 11]\n\n[[line]]\nname = \"data",
+        ("steps = [9, 10, 11]\n\n[[line]]\nname = \"data",
+         "uses = [\"write\"]\nsteps = [9, 10, 11]\n\n[[line]]\nname = \"data",
          "line 10: 'line[1].uses' goes in a circle: address out -> write -> address out."),
         ('uses = ["address out", "data out"]', 'uses = ["address out", "date out"]',
          "line 23: 'line[3].uses' of line 'write': there is no line 'date out'; there are: address out, data out"),
@@ -76,7 +77,8 @@ def test_the_demo_table_has_eight_bits_then_drive_settle_write_count(tmp_path: P
         ("bit_steps = [1, 2, 3, 4, 5, 6, 7, 8]", "bit_steps = [1, 2]", "must be 8 ascending steps"),
         ('bus = "data"\nsteps = [9, 10, 11]', 'bus = "data"\nsteps = []',
          "of line 'write': line 'data out' is used but never driven"),
-        ('name = "count"\naction = "count"', 'name = "count"\naction = "lamp"', "needs one line with action = \"count\", not 0"),
+        ('name = "count"\naction = "count"', 'name = "count"\naction = "lamp"',
+         "needs one line with action = \"count\", not 0"),
         ('uses = ["address out", "data out"]', 'uses = ["data out"]', "must name a line that drives the address bus"),
         ("steps = [11]", "steps = [13]", "line 22: 'line[3].steps' must be a list of whole numbers 1 to 12"),
         ("steps = [11]", "steps = [11, 11]", "must name each number once"),
