@@ -111,7 +111,15 @@ def _likeliest_start(
         if idle[place] <= 0.0:
             break
         if idle[place] > idle[place + 1]:
-            return _best_near(likelihood, pattern, bit, first + place * step, 0.75 * bit, 1)
+            # On a clean tape a stretch of places is equally likely, and this the last of them: take the middle.
+            same = place
+            while same > max(0, place - 8):
+                before = first + (same - 1) * step
+                taken = _word_not_idle(likelihood, pattern, bit, before, horizon) + after[same - 1 + word]
+                if taken - START_SURE < idle[place] - 1e-3:
+                    break
+                same -= 1
+            return _best_near(likelihood, pattern, bit, first + 0.5 * (place + same) * step, 0.5 * bit, 1)
     return -1.0
 
 

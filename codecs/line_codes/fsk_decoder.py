@@ -88,9 +88,10 @@ def _stream(heard: TonePair, track: EveryHop) -> SoftBits:
         if starts.size == 0:
             continue
         places, bits = _in_words(heard, starts, pattern.size)
-        values = heard.likelihood(places, bits).ravel()
+        on_tape = (places + bits[:, None]).ravel() < heard.tracks[0].mark.size
+        values = heard.likelihood(places, bits).ravel()[on_tape]
         length = _length(np.clip(values, -30.0, 30.0))
-        times_s = ((places + 0.5 * bits[:, None]) * heard.hop_s).ravel()
+        times_s = ((places + 0.5 * bits[:, None]) * heard.hop_s).ravel()[on_tape]
         told = f"start word, tape speed {100 * heard.speed_error:+.2f} %"
         ends = "end word" if length < values.size else "the stream stops without an end word"
         events = (

@@ -190,4 +190,4 @@ def _fade(share: Array) -> Array:
     from scipy.ndimage import uniform_filter1d
 
     smooth: Array = uniform_filter1d(share.ravel(), FADE_BITS, mode="nearest")
-    return np.clip(smooth, 0.01, 1.0).reshape(share.shape)
+    return np.clip(smooth, 0.0, 1.0).reshape(share.shape)
