@@ -37,37 +37,39 @@ def bytes_by_mark(
 ) -> tuple[list[Row], list[float]]:
     """Bytes that begin at reset marks, or where the cadence says that a mark was not heard.
 
-    A byte whose steps do not come out right is given up whole: its row holds None alone.
+    A byte whose steps do not come out right is given up whole: its row holds None alone. Where several in a row do
+    not, the time from the last mark that fits to the next one tells how many bytes they were.
 
     Args:
         steps: the train.
         steps_a_byte: data and extra steps.
-        bytes_between: how many bytes last from one time to another, by cadence; at least 1.
+        bytes_between: how many bytes last from one time to another, by cadence.
 
     Returns:
         rows, and where bytes were given up.
     """
     rows: list[Row] = []
     given_up: list[float] = []
-    for number, group in enumerate(groups := _groups(steps, steps_a_byte)):
+    groups = _groups(steps, steps_a_byte)
+    doubtful_from: float | None = None
+    for number, group in enumerate(groups):
         last = number == len(groups) - 1
-        if any(step.broken for step in group):
-            beyond = groups[number + 1][0].time if not last else group[-1].time
-            rows += [[None] * 8] * bytes_between(group[0].time, beyond)
-            given_up.append(group[0].time)
-        elif len(group) >= steps_a_byte or (last and len(group) >= 8):
+        whole = len(group) >= (8 if last else steps_a_byte) and not any(step.broken for step in group)
+        joined = number == 0 and not group[0].mark and not last
+        if doubtful_from is not None and (whole or last):
+            count = bytes_between(doubtful_from, group[0].time)
+            rows += [[None] * 8 for _ in range(count)]
+            if count == 0 and rows:
+                rows[-1] = [None] * 8
+            given_up.append(doubtful_from)
+            doubtful_from = None
+        if whole:
             rows.append(list(group[:8]))
-        elif number == 0 and not group[0].mark:
+        elif joined:
             # The tape was joined in the middle of a byte: its end is known.
             rows.append(([None] * (steps_a_byte - len(group)) + list(group))[:8])
-        elif last:
-            break
-        else:
-            given_up.append(group[0].time)
-            if group[0].mark or 2 * len(group) > steps_a_byte or not rows:
-                rows.append([None] * 8)
-            else:
-                rows[-1] = [None] * 8
+        elif not last:
+            doubtful_from = group[0].time if doubtful_from is None else doubtful_from
     return rows, given_up
 
 

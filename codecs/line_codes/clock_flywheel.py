@@ -96,7 +96,7 @@ class _Flywheel:
         return seconds * float(self.pace[place])
 
     def _bytes_between(self, first: float, beyond: float) -> int:
-        return max(1, round((beyond - first) / self._hops(self.code.byte_s, first)))
+        return max(0, round((beyond - first) / self._hops(self.code.byte_s, first)))
 
     def _marked(self, burst: int) -> bool:
         return self.code.reset_mark and bool(self.bursts.mark[burst])
