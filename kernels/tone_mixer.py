@@ -13,6 +13,9 @@ from numba import njit
 from numpy.typing import NDArray
 
 
+TABLE = 1024
+
+
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
 def mix_and_dump(
     track: NDArray[np.float32],
@@ -54,7 +57,16 @@ def baseband(track: NDArray[np.float32], tone_cycles: float, hop: int) -> NDArra
     in_phase = np.empty(hops, np.float32)
     quadrature = np.empty(hops, np.float32)
     mix_and_dump(track, np.cos(turn).astype(np.float32), -np.sin(turn).astype(np.float32), in_phase, quadrature)
-    # The phase of each hop's first frame is reduced to one cycle first: it grows large along a tape.
-    cycles = np.modf(tone_cycles * hop * np.arange(hops))[0]
-    mixed: NDArray[np.complex128] = (in_phase + 1j * quadrature.astype(np.float64)) * np.exp(-2j * math.pi * cycles)
+    mixed = np.empty(hops, np.complex128)
+    mixed.real, mixed.imag = in_phase, quadrature
+    mixed *= _turns_back(tone_cycles * hop, hops)
     return mixed
+
+
+def _turns_back(cycles: float, count: int) -> NDArray[np.complex128]:
+    """exp(-2j*pi*cycles*n) for n < count, from the products of two short tables."""
+    # The phase is reduced to one cycle first: it grows large along a tape.
+    coarse = np.exp(-2j * math.pi * np.modf(cycles * TABLE * np.arange(-(-count // TABLE)))[0])
+    fine = np.exp(-2j * math.pi * np.modf(cycles * np.arange(TABLE))[0])
+    turned: NDArray[np.complex128] = (coarse[:, None] * fine).ravel()[:count]
+    return turned

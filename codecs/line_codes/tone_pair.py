@@ -92,20 +92,15 @@ class TonePair:
             error = min(MOST_SPEED_ERROR, max(-MOST_SPEED_ERROR, tuned))
         return cls(tracks, error, hop_s, 1.0 / (baud_hz * (1.0 + error) * hop_s))
 
-    def powers(self, starts: Array, bit: float | Array) -> tuple[Array, Array]:
-        """Power at mark and at space of bit-long windows, the tracks added; a floor keeps them above 0."""
-        pairs = [track.powers(starts, bit) for track in self.tracks]
-        mark = np.sum([pair[0] for pair in pairs], axis=0)
-        space = np.sum([pair[1] for pair in pairs], axis=0)
-        floor = 1e-9 * float(np.max(mark + space, initial=0.0)) + 1e-30
-        return mark + floor, space + floor
-
     def every_hop(self) -> EveryHop:
         """What the windows that start on each hop tell."""
         from scipy.ndimage import uniform_filter1d
 
         hops = max(0, self.tracks[0].mark.size - math.ceil(self.bit))
-        mark, space = self.powers(np.arange(hops, dtype=np.float64), self.bit)
+        mark = np.sum([_power_at_every_hop(track.mark, self.bit, hops) for track in self.tracks], axis=0)
+        space = np.sum([_power_at_every_hop(track.space, self.bit, hops) for track in self.tracks], axis=0)
+        floor = 1e-9 * float(np.max(mark + space, initial=0.0)) + 1e-30
+        mark, space = mark + floor, space + floor
         size = max(1, round(LEVEL_BITS * self.bit))
         loud = uniform_filter1d(np.maximum(mark, space), size, mode="nearest")
         quiet = uniform_filter1d(np.minimum(mark, space), size, mode="nearest")
@@ -171,6 +166,14 @@ def _read(total: Complex, places: Array) -> Complex:
 
 def _power(total: Complex, starts: Array, bit: float | Array) -> Array:
     summed = _read(total, starts + bit) - _read(total, starts)
+    return np.asarray(summed.real**2 + summed.imag**2)
+
+
+def _power_at_every_hop(total: Complex, bit: float, hops: int) -> Array:
+    """``_power`` of the first ``hops`` windows that start on a hop."""
+    whole, part = int(bit), bit - int(bit)
+    summed = total[whole : whole + hops] * (1.0 - part) - total[:hops]
+    summed[: total.size - whole - 1] += part * total[whole + 1 : whole + 1 + hops]
     return np.asarray(summed.real**2 + summed.imag**2)
 
 
