@@ -12,7 +12,6 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-
 TABLE = 1024
 
 
