@@ -33,7 +33,7 @@ def log_bessel_i0(x: ArrayLike) -> NDArray[np.float64]:
 def log_bessel_rise(order: int, x: ArrayLike) -> NDArray[np.float64]:
     """log(Gamma(order + 1) * (2 / x)**order * I_order(x)): 0 at x = 0.
 
-    For order >= 1 the leading term of the uniform expansion (Abramowitz and Stegun 9.7.7), within 1 / (7 order), numerically.
+    For order >= 1 the leading term of the uniform expansion (Abramowitz and Stegun 9.7.7): within 1 / (7 order).
     """
     if order == 0:
         return log_bessel_i0(x)
