@@ -24,9 +24,12 @@ from ...contracts.errors import UsageError
 from ...contracts.layer import Heard, Layer
 from ...contracts.parameters import parameter
 from ...contracts.soft_bits import CERTAIN, LOST, SoftBits
+from .batch_correction import BatchCorrector
+from .library_correction import LibraryCorrector
 from .passes import readings
 from .symbol_code import SymbolCode, powers, symbol_code
-from .word_correction import Correction, WordCorrector
+from .word_choice import most_credible
+from .word_correction import Corrections, WordCorrector
 
 
 @dataclass(frozen=True)
@@ -42,6 +45,9 @@ class ReedSolomon(Layer):
     field_polynomial: int = parameter(0x11D, "Polynomial of GF(256) as a number.", low=0x101, high=0x1FF)
     first_root: int = parameter(0, "Power of the generator that is the first root.", low=0, high=254)
     generator: int = parameter(2, "Element of order 255 whose powers are the roots.", low=2, high=255)
+    engine: str = parameter(
+        "batch", "What corrects: compiled code, or a slow library to compare it with.", choices=("batch", "reference")
+    )
 
     def check(self) -> None:
         if self.parity_bytes >= self.word_bytes:
@@ -66,11 +72,13 @@ class ReedSolomon(Layer):
 
     def encode(self, bits: Bits) -> Bits:
         data = np.packbits(bits)
-        sizes = _even_split(data.size, self._words_for(data.size))
-        rows = _to_rows(data, sizes)
-        parity = self.code.parity(rows)
-        sent = _from_rows(np.concatenate([rows, parity], axis=1), sizes + self.parity_bytes)
-        return np.unpackbits(sent)
+        runs = _even_split(data.size, self._words_for(data.size))
+        rows = np.zeros((runs[-1].words.stop, runs[0].size), np.uint8)
+        for run in runs:
+            rows[run.words, runs[0].size - run.size :] = run.of(data)  # leading zeros change no codeword
+        coded = np.concatenate([rows, self.code.parity(rows)], axis=1)
+        sent = [coded[run.words, runs[0].size - run.size :].ravel() for run in runs]
+        return np.unpackbits(np.concatenate(sent))
 
     def decode(self, passes: tuple[SoftBits, ...]) -> Heard:
         """One pass if all have one length, or if one of them is whole; each word from the reading that gives it."""
@@ -94,38 +102,37 @@ class ReedSolomon(Layer):
         events: list[Event] = []
         if coded < heard_bytes:
             events.append(Event(f"rs: {heard_bytes - coded} bytes at the end make no word"))
-        sizes = _even_split(coded, -(-coded // self.word_bytes))
+        runs = _even_split(coded, -(-coded // self.word_bytes))
         tried = readings(passes)
-        words = self._words(tried, sizes)
-        starts = 8 * (np.cumsum(sizes) - sizes)
-        values, times = [], []
-        for number, (size, start, word) in enumerate(zip(sizes, starts, words, strict=True)):
-            data = slice(int(start), int(start + 8 * (size - self.parity_bytes)))
-            values.append(_soft(word, tried[0].values[data]))
-            times.append(passes[0].times_s[data])
-            if word is None or word.used:
-                told = self._told(word, number, len(words))
-                events.append(Event(f"rs: {told}", float(passes[0].times_s[start])))
-        joined = SoftBits(np.concatenate(values), np.concatenate(times))
-        return Heard((joined,), all(word is not None for word in words), tuple(events))
+        read = [(np.packbits(reading.bits[: 8 * coded]), _weakest(reading.values[: 8 * coded])) for reading in tried]
+        values, times, sound = [], [], True
+        for run in runs:
+            words = most_credible(self._corrector, [(run.of(data), run.of(weakest)) for data, weakest in read])
+            values.append(self._soft(words, run.of_bits(tried[0].values)))
+            on_tape = run.of_bits(passes[0].times_s)
+            times.append(on_tape[:, : values[-1].shape[1]])
+            sound &= bool(words.sound.all())
+            for row in np.flatnonzero(~words.sound | (words.used > 0)).tolist():
+                told = f"rs: word {run.words.start + row + 1} of {runs[-1].words.stop} {self._told(words, row)}"
+                events.append(Event(told, float(on_tape[row, 0])))
+        joined = SoftBits(np.concatenate([v.ravel() for v in values]), np.concatenate([t.ravel() for t in times]))
+        return Heard((joined,), sound, tuple(events))
 
-    def _words(self, tried: tuple[SoftBits, ...], sizes: NDArray[np.intp]) -> list[Correction | None]:
-        """Each word as the readings give it, None where none does."""
-        corrector = WordCorrector(self.code, self.field_polynomial, self.generator, self.first_root)
-        heard = [_ByteReading.of(reading, sizes) for reading in tried]
-        clean = [self.code.are_codewords(reading.rows) for reading in heard]
-        return [
-            corrector.most_credible(
-                [reading.word(number, size) for reading in heard], [bool(of_reading[number]) for of_reading in clean]
-            )
-            for number, size in enumerate(sizes.tolist())
-        ]
+    @property
+    def _corrector(self) -> WordCorrector:
+        return BatchCorrector(self.code) if self.engine == "batch" else LibraryCorrector(self.code)
 
-    def _told(self, word: Correction | None, number: int, of: int) -> str:
-        if word is None:
-            return f"word {number + 1} of {of} could not be corrected"
+    def _soft(self, words: Corrections, as_heard: NDArray[np.float32]) -> NDArray[np.float32]:
+        """The data bits of words, shape (words, 8 k): certain, or as heard and marked as lost."""
+        data = np.unpackbits(words.words[:, : words.words.shape[1] - self.parity_bytes], axis=1)
+        certain = np.where(data, np.float32(CERTAIN), np.float32(-CERTAIN))
+        return np.where(words.sound[:, None], certain, as_heard[:, : data.shape[1]].clip(-LOST, LOST))
+
+    def _told(self, words: Corrections, row: int) -> str:
+        if not words.sound[row]:
+            return "could not be corrected"
         return (
-            f"word {number + 1} of {of} corrected: {word.errors} errors and {word.erasures} erasures "
+            f"corrected: {words.errors[row]} errors and {words.erasures[row]} erasures "
             f"with {self.parity_bytes} parity bytes"
         )
 
@@ -141,50 +148,39 @@ class ReedSolomon(Layer):
         return (words - 1) * self.word_bytes if words > 1 else 0
 
 
-def _soft(word: Correction | None, as_heard: NDArray[np.float32]) -> NDArray[np.float32]:
-    """The data bits of a word: certain, or as heard and marked as lost."""
-    if word is None:
-        return as_heard.clip(-LOST, LOST)
-    data = np.unpackbits(word.word[: as_heard.size // 8])
-    return np.where(data, CERTAIN, -CERTAIN).astype(np.float32)
+def _weakest(values: NDArray[np.float32]) -> NDArray[np.float32]:
+    """The magnitude of the weakest bit of each byte."""
+    weakest: NDArray[np.float32] = np.abs(values).reshape(-1, 8).min(axis=1)
+    return weakest
 
 
 @dataclass(frozen=True, slots=True)
-class _ByteReading:
-    """One reading cut into words: rows of bytes, right-aligned, and how sure each byte is (its weakest bit)."""
+class _Run:
+    """Words of one size that follow each other.
 
-    rows: NDArray[np.uint8]
-    confidence: NDArray[np.float32]
+    Attributes:
+        words: their numbers.
+        size: of each, in bytes.
+        start: the byte at which the first starts.
+    """
 
-    @classmethod
-    def of(cls, heard: SoftBits, sizes: NDArray[np.intp]) -> _ByteReading:
-        coded = int(sizes.sum())
-        weakest = np.abs(heard.values[: 8 * coded]).reshape(-1, 8).min(axis=1)
-        return cls(_to_rows(np.packbits(heard.bits[: 8 * coded]), sizes), _to_rows(weakest, sizes))
+    words: slice
+    size: int
+    start: int
 
-    def word(self, place: int, size: int) -> tuple[NDArray[np.uint8], NDArray[np.float32]]:
-        return self.rows[place, -size:], self.confidence[place, -size:]
+    def of(self, by_byte: NDArray[Any]) -> NDArray[Any]:
+        """Their part of one number a byte, as a row a word."""
+        count = self.words.stop - self.words.start
+        return by_byte[self.start : self.start + count * self.size].reshape(count, self.size)
 
-
-def _even_split(total: int, parts: int) -> NDArray[np.intp]:
-    short, longer = divmod(total, parts)
-    sizes = np.full(parts, short, np.intp)
-    sizes[:longer] += 1
-    return sizes
-
-
-def _places(sizes: NDArray[np.intp]) -> NDArray[np.bool_]:
-    longest = int(sizes.max())
-    return np.arange(longest)[None, :] >= longest - sizes[:, None]
+    def of_bits(self, by_bit: NDArray[Any]) -> NDArray[Any]:
+        """Their part of one number a bit, as a row a word."""
+        count = self.words.stop - self.words.start
+        return by_bit[8 * self.start : 8 * (self.start + count * self.size)].reshape(count, 8 * self.size)
 
 
-def _to_rows(flat: NDArray[Any], sizes: NDArray[np.intp]) -> NDArray[Any]:
-    """Pieces of ``sizes``, one a row, right-aligned behind zeros: leading zeros change no codeword."""
-    used = _places(sizes)
-    rows = np.zeros(used.shape, flat.dtype)
-    rows[used] = flat
-    return rows
-
-
-def _from_rows(rows: NDArray[np.uint8], sizes: NDArray[np.intp]) -> NDArray[np.uint8]:
-    return rows[_places(sizes)]
+def _even_split(total: int, words: int) -> tuple[_Run, ...]:
+    """That many words of ``total`` bytes, larger ones first."""
+    size, larger = divmod(total, words)
+    runs = (_Run(slice(0, larger), size + 1, 0), _Run(slice(larger, words), size, larger * (size + 1)))
+    return runs if larger else runs[1:]

@@ -21,12 +21,20 @@ class SymbolCode:
     """The tables of one code; built by ``symbol_code``.
 
     Attributes:
+        field_polynomial: of GF(256), as a number.
         parity_bytes: n - k.
+        first_root: c.
+        powers: of alpha, shape (255,).
+        products: of every two bytes, shape (256, 256).
         root_products: shape (n - k, 256): each root times each byte.
         feedback: shape (256, n - k): each byte times the generator polynomial without its leading one.
     """
 
+    field_polynomial: int
     parity_bytes: int
+    first_root: int
+    powers: Words
+    products: Words
     root_products: Words
     feedback: Words
 
@@ -91,4 +99,6 @@ def symbol_code(field_polynomial: int, alpha: int, first_root: int, parity_bytes
     generator = np.array([1], np.uint8)
     for root in roots:
         generator = np.append(generator, np.uint8(0)) ^ np.append(np.uint8(0), products[root, generator])
-    return SymbolCode(parity_bytes, products[roots], products[:, generator[1:]])
+    return SymbolCode(
+        field_polynomial, parity_bytes, first_root, power, products, products[roots], products[:, generator[1:]]
+    )

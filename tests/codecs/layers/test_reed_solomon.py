@@ -281,7 +281,8 @@ def test_bytes_too_many_at_the_end_do_not_lose_the_words_before():
 
 def test_two_fields_at_once_do_not_mix():
     # reedsolo keeps its tables in module variables.
-    layers = [ReedSolomon(parity_bytes=8, **field) for field in (QR, DATA_MATRIX, CCSDS_8)] * 2
+    fields = (QR, DATA_MATRIX, CCSDS_8)
+    layers = [ReedSolomon(parity_bytes=8, engine=name, **field) for name in ("reference", "batch") for field in fields]
     data = bytes(range(200))
 
     def whole_loads(layer):
