@@ -88,7 +88,10 @@ class Codec:
 
     def decode(self, *signals: Signal) -> Decoded:
         """The payload as heard in one play, or in several plays of the same tape together. Never raises."""
-        passes = tuple(self.line_code.demodulate(signal) for signal in signals)
+        return self.read(tuple(self.line_code.demodulate(signal) for signal in signals))
+
+    def read(self, passes: tuple[SoftBits, ...]) -> Decoded:
+        """The payload in bits that somebody has demodulated already: a receiver with hardware of its own, say."""
         events = [event for heard in passes for event in heard.events]
         intact: bool | None = None
         for layer in reversed(self.layers):

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ...contracts.bits import Bits
 from ...contracts.errors import UsageError
-from ...contracts.line_code import LineCode
+from ...contracts.keying import Burst, KeyedLineCode, Keying
 from ...contracts.parameters import parameter
 from ...contracts.signal import Signal
 from ...contracts.soft_bits import SoftBits
@@ -21,7 +22,7 @@ END_MARK_BURSTS = 4
 
 
 @dataclass(frozen=True)
-class Clocked(LineCode):
+class Clocked(KeyedLineCode):
     """One track carries a clock burst a step, the other a data burst in each step whose bit is 1.
 
     **Tape**, in this order::
@@ -160,6 +161,40 @@ class Clocked(LineCode):
             clock.append(np.array([[start_s + self.lead_s, end_s]]))
             data.append(np.array([[start_s, end_s]]))
         return np.concatenate(clock), np.concatenate(data)
+
+    def keying(self) -> Keying:
+        """See ``KeyedLineCode``."""
+        return Keying(
+            tone_hz=self.tone_hz,
+            step_s=self.step_s,
+            roles=("clock", "data") if self.clock_track == "left" else ("data", "clock"),
+            clock_burst_s=self.burst_s,
+            data_burst_s=self.lead_s + self.burst_s,
+            lead_s=self.lead_s,
+            data_steps=8,
+            extra_steps=self.extra_steps,
+            first_step_s=self._end_s(0),
+            line_up_s=self.line_up_s,
+            mark_s=2 * self.burst_s if self.reset_mark else None,
+            mark_extra_s=self.mark_s,
+            least_significant_first=self.bit_order == "lsb",
+            end_mark_s=END_MARK_BURSTS * self.burst_s if self.end_mark else None,
+        )
+
+    def bursts(self, bits: Bits) -> tuple[Burst, ...]:
+        """See ``KeyedLineCode``."""
+        roles = self.keying().roles
+        found = [
+            Burst(roles.index(role), start_s, end_s, self.tone_hz)
+            for role, scheduled in zip(("clock", "data"), self.schedule(bits), strict=True)
+            for start_s, end_s in scheduled.tolist()
+        ]
+        return tuple(sorted(found, key=lambda burst: (burst.start_s, burst.track)))
+
+    def at_step(self, step_s: float) -> Self:
+        """See ``KeyedLineCode``."""
+        scale = step_s / self.step_s
+        return replace(self, step_ms=1000 * step_s, lead_ms=scale * self.lead_ms, edge_ms=scale * self.edge_ms)
 
     def modulate(self, bits: Bits, sample_rate_hz: int = 44_100) -> Signal:
         """See ``LineCode``.

@@ -73,12 +73,12 @@ class TestTape:
     def _bursts(self) -> tuple[Burst, ...]:
         return self.code.bursts(bytes_and_bits.from_bytes(PATTERN))
 
-    def played(self, relays: RelaySet, speed: int, loud: tuple[bool, bool]) -> Signal:
-        """The tape at a limit of its speed, each track at the set's loudest or quietest level."""
-        levels = np.array([[relays.tape.loudest_db if is_loud else relays.tape.quietest_db] for is_loud in loud])
+    def played(self, relays: RelaySet, speed: int, loud: bool) -> Signal:
+        """The tape at a limit of its speed, both tracks at the set's loudest or quietest level."""
+        level = relays.tape.loudest_db if loud else relays.tape.quietest_db
         peak = np.abs(self._recording.samples).max(axis=1, keepdims=True)
-        gains = (10 ** (levels / 20) / np.maximum(peak, 1e-9)).astype(np.float32)
-        return Signal(self._recording.samples * gains, round(RATE_HZ * self.rate(relays, speed)))
+        gains = (10 ** (level / 20) / np.maximum(peak, 1e-9)).astype(np.float32)
+        return Signal.owning(self._recording.samples * gains, round(RATE_HZ * self.rate(relays, speed)))
 
     def rate(self, relays: RelaySet, speed: int) -> float:
         """How much faster than nominal the tape runs."""

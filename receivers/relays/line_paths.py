@@ -9,7 +9,7 @@ from itertools import pairwise
 from .corner import Corner
 from .edges import Edges
 from .machine import Machine
-from .margin import Margin
+from .margin import GUARD_S, Margin
 from .table import Line, Table
 
 CornerOf = Callable[..., Corner]
@@ -101,39 +101,36 @@ class Windows:
         return next((window for window in self.of(line) if window.first <= first and last <= window.last), None)
 
 
-def line_margins(
-    clock: Edges, at: dict[str, Machine], table: Table, corner: CornerOf, guard_s: float
-) -> Iterator[Margin]:
+def line_margins(clock: Edges, at: dict[str, Machine], table: Table, corner: CornerOf) -> Iterator[Margin]:
     """The margins of every line, in one corner.
 
     Args:
         clock: contacts of the clock relay, or of its repeater.
         at: all relays of each kind.
         corner: makes the corner of given roles' kinds.
-        guard_s: taken off what each path has.
     """
     windows = Windows(clock, at, table)
     stays = {line.name: windows.of(line) for line in table.lines}
     for line in table.lines:
-        yield from _own(line, stays[line.name], at, corner, guard_s)
-    yield from _uses(stays, table, corner, guard_s)
-    yield from _memory(stays, at, table, clock, corner, guard_s)
-    yield from _drivers(stays, table, corner, guard_s)
+        yield from _own(line, stays[line.name], at, corner)
+    yield from _uses(stays, table, corner)
+    yield from _memory(stays, at, table, clock, corner)
+    yield from _drivers(stays, table, corner)
 
 
-def _own(line: Line, stays: list[Window], at: dict[str, Machine], corner: CornerOf, guard_s: float) -> Iterator[Margin]:
+def _own(line: Line, stays: list[Window], at: dict[str, Machine], corner: CornerOf) -> Iterator[Margin]:
     """Time to come in, and to let go between two pulses."""
     relay = at["slow"].lines[line.name]
     for stay in stays:
         hindered = corner(("step", "slow"), ("arm", "fast"), (line.name, "slow"))
-        yield Margin("line", f"'{line.name}'", relay.operate_s, stay.coil_s - guard_s, hindered)
+        yield Margin("line", f"'{line.name}'", relay.operate_s, stay.coil_s - GUARD_S, hindered)
     if line.when == "clock":
         for one, next_one in pairwise(stays):
             gap = next_one.touch_s - at["fast"].lines[line.name].operate_s - one.most_leave_s
-            yield Margin("line", f"'{line.name}' twice", 0.0, gap - guard_s, corner((line.name, "slow")))
+            yield Margin("line", f"'{line.name}' twice", 0.0, gap - GUARD_S, corner((line.name, "slow")))
 
 
-def _uses(stays: dict[str, list[Window]], table: Table, corner: CornerOf, guard_s: float) -> Iterator[Margin]:
+def _uses(stays: dict[str, list[Window]], table: Table, corner: CornerOf) -> Iterator[Margin]:
     """Steady before the use, and until it has ended."""
     for line in table.lines:
         for name in line.uses:
@@ -142,9 +139,9 @@ def _uses(stays: dict[str, list[Window]], table: Table, corner: CornerOf, guard_
                 covering = [used for used in stays[name] if used.first <= stay.first and stay.last <= used.last]
                 late = corner(("step", "slow"), (name, "slow"), (line.name, "fast"))
                 if covering:
-                    have = stay.touch_s - covering[0].solid_s - guard_s
+                    have = stay.touch_s - covering[0].solid_s - GUARD_S
                     yield Margin("settle", where, 0.0, have, late)
-                    have = covering[0].least_leave_s - stay.most_leave_s - guard_s
+                    have = covering[0].least_leave_s - stay.most_leave_s - GUARD_S
                     early = corner(("step", "fast"), ("arm", "fast"), (name, "fast"), (line.name, "slow"))
                     yield Margin("hold", where, 0.0, have, early)
                 elif not _cut_off(stay, stays[name]):
@@ -162,7 +159,6 @@ def _memory(
     table: Table,
     clock: Edges,
     corner: CornerOf,
-    guard_s: float,
 ) -> Iterator[Margin]:
     """Write, count and clear for long enough, and not into each other."""
     writing, counting, clearing = (table.acting(action)[0] for action in ("write", "count", "clear"))
@@ -179,7 +175,7 @@ def _memory(
         relay = at["short"].lines[line.name]
         roles = {"write": "memory cell", "count": "counter", "clear": "bit"}
         for stay in stays[line.name]:
-            have = stay.coil_s - relay.operate_s - bounce + relay.leave_s - guard_s
+            have = stay.coil_s - relay.operate_s - bounce + relay.leave_s - GUARD_S
             hindered = corner((line.name, "short"), (roles[path], "slow"), ("step", "slow"), ("arm", "fast"))
             yield Margin(path, f"'{line.name}'", need, have, hindered)
     yield _counted_once(counting, at, clock, corner)
@@ -187,23 +183,23 @@ def _memory(
         before = [count for count in stays[counting.name] if count.first < stay.first]
         if before:
             hindered = corner((counting.name, "slow"), ("counter", "slow"), (writing.name, "fast"))
-            have = stay.touch_s - before[-1].solid_s - guard_s
+            have = stay.touch_s - before[-1].solid_s - GUARD_S
             yield Margin("settle", f"'{writing.name}' after '{counting.name}'", carry, have, hindered)
         after = [count for count in stays[counting.name] if count.first >= stay.first]
         if after:
             hindered = corner((writing.name, "slow"), (counting.name, "fast"))
-            have = after[0].touch_s - stay.most_leave_s - guard_s
+            have = after[0].touch_s - stay.most_leave_s - GUARD_S
             yield Margin("hold", f"'{writing.name}' before '{counting.name}'", 0.0, have, hindered)
         cleared = [clear for clear in stays[clearing.name] if clear.first >= stay.first]
         if cleared:
             hindered = corner((writing.name, "slow"), (clearing.name, "fast"), ("bit", "fast"))
-            have = cleared[0].touch_s + quickest_fall - stay.most_leave_s - guard_s
+            have = cleared[0].touch_s + quickest_fall - stay.most_leave_s - GUARD_S
             yield Margin("hold", f"'{writing.name}' before '{clearing.name}'", 0.0, have, hindered)
     first_bit = table.bit_steps[0] - 1
     for stay in stays[clearing.name]:
         later = [n for n in range(stay.first, clock.touch_s.size) if n % table.steps == first_bit]
         if later:
-            have = float(clock.touch_s[later[0]]) - stay.most_leave_s - guard_s
+            have = float(clock.touch_s[later[0]]) - stay.most_leave_s - GUARD_S
             yield Margin("clear", f"'{clearing.name}' before bit 1", 0.0, have, corner((clearing.name, "slow")))
 
 
@@ -216,7 +212,7 @@ def _counted_once(counting: Line, at: dict[str, Machine], clock: Edges, corner: 
     return Margin("bounce", f"'{counting.name}'", bouncing, max(fast.leave_s, alone), hindered)
 
 
-def _drivers(stays: dict[str, list[Window]], table: Table, corner: CornerOf, guard_s: float) -> Iterator[Margin]:
+def _drivers(stays: dict[str, list[Window]], table: Table, corner: CornerOf) -> Iterator[Margin]:
     """One driver off a bus before the next is on."""
     driving = [line for line in table.lines if line.action == "drive"]
     for one in driving:
@@ -227,6 +223,6 @@ def _drivers(stays: dict[str, list[Window]], table: Table, corner: CornerOf, gua
                 following = [next_one for next_one in stays[other.name] if next_one.first >= stay.first]
                 if following:
                     hindered = corner((one.name, "slow"), ("arm", "slow"), (other.name, "fast"))
-                    have = following[0].touch_s - stay.most_leave_s - guard_s
+                    have = following[0].touch_s - stay.most_leave_s - GUARD_S
                     where = f"'{one.name}' then '{other.name}' on the {one.bus} bus"
                     yield Margin("handover", where, 0.0, have, hindered)

@@ -98,6 +98,16 @@ class Load:
         """Positions in ``image`` of cells that were never written."""
         return tuple(n for n, address in enumerate(self._addresses()) if address not in self.memory.cells)
 
+    @property
+    def times_s(self) -> list[float]:
+        """When each byte of ``image`` was written last; of one that was not, when the one before it was."""
+        written = {address: time for time, address, _ in self.memory.writes}
+        times, last = [], 0.0
+        for address in self._addresses():
+            last = written.get(address, last)
+            times.append(last)
+        return times
+
     def _addresses(self) -> range:
         first = self.memory.first_address
         last = max((address for address in self.memory.cells if address >= first), default=first - 1)

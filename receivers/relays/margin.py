@@ -7,6 +7,9 @@ from dataclasses import dataclass
 from .corner import Corner
 from .fault import PATHS
 
+GUARD_S = 0.1e-3
+"""Taken off every margin: contacts are told to a sample, and a machine between two corners can be this much worse."""
+
 
 @dataclass(frozen=True, slots=True)
 class Margin:

@@ -14,7 +14,7 @@ from ...contracts.keying import KeyedLineCode, Keying
 from ...contracts.parameters import parameter
 from ...contracts.receiver import Receiver
 from ...contracts.signal import Signal
-from ...contracts.soft_bits import CERTAIN, LOST, SoftBits
+from ...contracts.soft_bits import CERTAIN, SoftBits
 from .loader import Load, load
 from .machine import build, random_place
 from .relay_set import RelaySet, load_set
@@ -83,27 +83,11 @@ class Relays(Receiver):
         """
         last = signals[-1] if signals else Signal(np.zeros((2, 0), np.float32), 44_100)
         loaded = self.load(codec, last, rng)
-        events = [fault.event() for fault in loaded.faults]
         heard = np.where(bytes_and_bits.from_bytes(loaded.image) > 0, CERTAIN, -CERTAIN)
         for place in loaded.unwritten:
             heard[8 * place : 8 * place + 8] = 0.0
-        passes: tuple[SoftBits, ...] = (SoftBits(heard),)
-        intact: bool | None = None
-        for layer in reversed(codec.layers):
-            said = layer.decode(passes)
-            passes = said.passes
-            events.extend(said.events)
-            if said.verdict is not None:
-                intact = said.verdict
-        best = passes[0] if passes else SoftBits([])
-        whole = len(best) - len(best) % 8
-        unknown = (np.abs(best.values[:whole]) <= LOST).reshape(-1, 8).any(axis=1)
-        return Decoded(
-            payload=bytes_and_bits.to_bytes(best.bits),
-            intact=intact,
-            lost=tuple(int(place) for place in np.flatnonzero(unknown)),
-            events=tuple(events),
-        )
+        events = tuple(fault.event() for fault in loaded.faults)
+        return codec.read((SoftBits(heard, np.repeat(loaded.times_s, 8), events),))
 
 
 def _keying(codec: Codec) -> Keying:

@@ -96,7 +96,7 @@ def ready_sets() -> tuple[str, ...]:
 def load_set(source: str) -> RelaySet:
     """A set by the name of a ready one, or by a path that ends in ``.toml``.
 
-    >>> load_set("signal_12v").supply.voltage_v
+    >>> load_set("signal_12v").clock.coil_v
     12.0
 
     Raises:

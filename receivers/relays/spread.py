@@ -36,8 +36,8 @@ class Spread:
     def within(cls, typical: float, percent: float) -> Spread:
         """``typical`` give or take ``percent``.
 
-        >>> Spread.within(200.0, 10.0)
-        Spread(low=180.0, typical=200.0, high=220.0)
+        >>> Spread.within(200.0, 5.0)
+        Spread(low=190.0, typical=200.0, high=210.0)
         """
         return cls(typical * (1 - percent / 100), typical, typical * (1 + percent / 100))
 

@@ -1,0 +1,103 @@
+"""Ring paths: the margins of the input relays, the ring and the bit latches, in one corner."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .contact import LEAST_BOUNCE
+from .corner import Corner
+from .edges import PATTERN, Edges, Stays
+from .line_paths import CornerOf
+from .machine import Machine
+from .margin import GUARD_S, Margin
+from .relay_set import RelaySet
+from .table import Table
+
+
+def repeats_once(clock: Edges, at: dict[str, Machine], corner: CornerOf) -> Margin:
+    """A bounce too short for the repeater to come in by itself, or to let go in."""
+    fast = at["fast"].repeater
+    assert fast is not None  # the caller has asked
+    bouncing = float((clock.solid_s - clock.touch_s).max())
+    return Margin("bounce", "repeater", bouncing, max(fast.operate_s, fast.leave_s), corner(("repeater", "fast")))
+
+
+def repeated(clock: Edges, kind: str, at: dict[str, Machine]) -> Edges:
+    """The contacts of the repeater, at the same kind as the relay that it repeats."""
+    repeater = at[kind].repeater
+    assert repeater is not None  # the caller has asked
+    return Edges(
+        touch_s=clock.touch_s + repeater.operate_s,
+        solid_s=clock.solid_s + repeater.operate_s + repeater.bounce_s,
+        leave_s=clock.leave_s + repeater.leave_s,
+        gone_s=clock.leave_s + repeater.release_s,
+        lift_s=clock.touch_s + repeater.operate_s,
+    )
+
+
+def ring_margins(clock: Edges, at: dict[str, Machine], table: Table, corner: CornerOf) -> Iterator[Margin]:
+    """Time for each step relay while the clock is closed, and for each arming relay while it is open."""
+    steps = np.arange(clock.touch_s.size) % table.steps
+    closed = clock.leave_s - clock.solid_s
+    for step in range(table.steps):
+        have = float(closed[steps == step].min()) - GUARD_S
+        yield Margin("advance", f"step {step + 1}", at["slow"].steps[step].operate_s, have, corner(("step", "slow")))
+    opened = clock.lift_s[1:] - clock.gone_s[:-1]
+    for step in range(table.steps):
+        before = at["slow"].arms[(step - 1) % table.steps]
+        need = at["slow"].arms[step].operate_s + before.leave_s
+        have = float(opened[steps[:-1] == step].min()) - GUARD_S
+        yield Margin("arm", f"after step {step + 1}", need, have, corner(("arm", "slow")))
+
+
+def mark_margins(clock: Edges, at: dict[str, Machine], table: Table, corner: CornerOf) -> Iterator[Margin]:
+    """An ordinary clock is over before the slow relay takes it for a mark; a mark leaves time to set step 1."""
+    fast_reset, slow_reset = at["fast"].reset_s, at["slow"].reset_s
+    if fast_reset is None or slow_reset is None:
+        return
+    steps = np.arange(clock.touch_s.size) % table.steps
+    least_bounce = LEAST_BOUNCE * at["fast"].clock.bounce_s
+    longest = float((clock.leave_s - clock.touch_s)[steps > 0].max(initial=0.0)) - least_bounce + GUARD_S
+    yield Margin("mark", "reset relay", longest, fast_reset, corner(("reset", "fast"), ("clock", "lasting")))
+    need = slow_reset + at["slow"].steps[0].operate_s
+    have = float((clock.leave_s - clock.solid_s)[steps == 0].min()) - GUARD_S
+    yield Margin("recover", "step 1", need, have, corner(("reset", "slow")))
+
+
+def _pattern_bits(table: Table) -> tuple[NDArray[np.bool_], NDArray[np.int64], NDArray[np.int64]]:
+    """Of each bit of the pattern: whether it is a one, its place among the clocks, its number in its byte."""
+    bits = np.unpackbits(np.frombuffer(PATTERN, np.uint8)).reshape(len(PATTERN), -1)
+    places = [table.steps * byte + table.bit_steps[bit] - 1 for byte, bit in np.ndindex(bits.shape)]
+    return bits.ravel() == 1, np.array(places), np.arange(bits.size) % bits.shape[1]
+
+
+def latch_margins(
+    clock: Edges, data: Stays, at: dict[str, Machine], relays: RelaySet, table: Table, corner: Corner
+) -> Iterator[Margin]:
+    """Data and clock closed together for a one."""
+    ones, places, numbers = _pattern_bits(table)
+    shift = corner.skew * relays.tape.skew_s
+    first = np.maximum(clock.solid_s[places][:, None], data.solid_s + shift)
+    last = np.minimum(clock.leave_s[places][:, None], data.leave_s + shift)
+    together = (last - first).max(axis=1, initial=-1.0)
+    for bit in np.unique(numbers[ones]):
+        have = float(together[ones & (numbers == bit)].min()) - GUARD_S
+        yield Margin("latch", f"bit {bit + 1}", at["slow"].latches[bit].operate_s, have, corner)
+
+
+def spill_margins(
+    clock: Edges, data: Stays, at: dict[str, Machine], relays: RelaySet, table: Table, corner: Corner
+) -> Iterator[Margin]:
+    """Data and clock apart, or together too briefly to latch, for a zero."""
+    ones, places, numbers = _pattern_bits(table)
+    shift = corner.skew * relays.tape.skew_s
+    # For each clock of a zero, how long any data contact is closed with it; negative: how far apart they are.
+    first = np.maximum(clock.touch_s[places][:, None], data.touch_s + shift)
+    last = np.minimum(clock.leave_s[places][:, None], data.leave_s + shift)
+    common = (last - first).max(axis=1, initial=-1.0)
+    for bit in np.unique(numbers[~ones]):
+        stolen = float(common[~ones & (numbers == bit)].max()) + GUARD_S
+        yield Margin("spill", f"bit {bit + 1}", stolen, at["fast"].latches[bit].operate_s, corner)

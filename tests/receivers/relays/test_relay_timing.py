@@ -1,0 +1,239 @@
+"""Timing against simulation: what it calls safe never fails, and it is not timid."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import strategies as st
+from relay_tapes import extreme_place, keyed, tape_of, tape_within
+from tapewright.contracts.errors import UsageError
+from tapewright.contracts.keying import KeyedLineCode
+from tapewright.receivers.relays.edges import PATTERN
+from tapewright.receivers.relays.fault import PATHS
+from tapewright.receivers.relays.loader import load
+from tapewright.receivers.relays.machine import Place, build, random_place
+from tapewright.receivers.relays.relay_set import RelaySet, load_set, ready_sets
+from tapewright.receivers.relays.relay_type import RelayType
+from tapewright.receivers.relays.table import Line, Table, load_table
+from tapewright.receivers.relays.timing import Timing, shortest_step, timing
+
+SHORT_LEADER = "line_up_s=0.2,leader_s=0.5"
+
+
+@st.composite
+def tables(draw: st.DrawFn) -> Table:
+    """A loader with 4 to 8 steps after its bits: drive, settle, write, count and clear somewhere in them."""
+    steps = draw(st.integers(12, 16))
+    write = draw(st.integers(11, steps - 1))
+    drive = draw(st.integers(9, write - 2))
+    until = draw(st.integers(write, steps))
+    count = draw(st.integers(write + 1, steps))
+    clear = draw(st.integers(write + 1, steps))
+    when = draw(st.sampled_from(["clock", "step"]))
+    chained = ("address out",) if draw(st.booleans()) else ()
+    held = tuple(range(drive, until + 1))
+    return Table(
+        name="drawn",
+        title="drawn",
+        content="",
+        steps=steps,
+        bit_steps=tuple(range(1, 9)),
+        lines=(
+            Line("address out", "drive", held, "step", "address", (), ()),
+            Line("data out", "drive", held, "step", "data", (), chained),
+            Line("write", "write", (write,), "clock", "", ("address out", "data out"), ()),
+            Line("count", "count", (count,), when, "", (), ()),
+            Line("clear", "clear", (clear,), "clock", "", (), ()),
+        ),
+        address_bits=draw(st.integers(4, 10)),
+        first_address=0,
+        isolation=draw(st.sampled_from(["diodes", "poles"])),
+    )
+
+
+@st.composite
+def relay_sets(draw: st.DrawFn) -> RelaySet:
+    """A ready set with slower or faster relays, another reservoir, another reset delay, other tape limits."""
+    relays = load_set(draw(st.sampled_from(ready_sets())))
+
+    def slowed(kind: RelayType, factor: float) -> RelayType:
+        return replace(
+            kind,
+            operate_s=kind.operate_s.scaled(factor),
+            release_s=kind.release_s.scaled(factor),
+            released_h=kind.released_h * factor,
+            operated_h=kind.operated_h * factor,
+        )
+
+    logic = slowed(relays.logic, draw(st.floats(0.8, 2.0)))
+    return replace(
+        relays,
+        clock=slowed(relays.clock, draw(st.floats(0.8, 1.5))),
+        logic=logic,
+        latch=slowed(logic, draw(st.floats(0.8, 1.5))),
+        front_end=replace(relays.front_end, reservoir_f=relays.front_end.reservoir_f * draw(st.floats(0.2, 2.0))),
+        reset_share=draw(st.floats(0.35, 0.6)),
+        tape=replace(relays.tape, speed=draw(st.floats(0.0, 0.06)), skew_s=draw(st.floats(0.0, 1e-3))),
+        worn=draw(st.floats(0.0, 0.3)),
+    )
+
+
+@st.composite
+def codes(draw: st.DrawFn, table: Table) -> KeyedLineCode:
+    share, lead = draw(st.floats(0.3, 0.5)), draw(st.floats(2.0, 20.0))
+    mark, order = draw(st.booleans()), draw(st.sampled_from(["msb", "lsb"]))
+    clock = draw(st.sampled_from(["left", "right"]))
+    return keyed(
+        f"clocked:burst_share={share},lead_ms={lead},extra_steps={table.steps - 8},"
+        f"reset_mark={str(mark).lower()},bit_order={order},clock_track={clock},{SHORT_LEADER}"
+    )
+
+
+def loads(
+    code: KeyedLineCode, relays: RelaySet, table: Table, place: Place, seed: int, payload: bytes
+) -> tuple[bool, object]:
+    rng = np.random.default_rng(seed)
+    signal = tape_within(code, payload, relays, rng)
+    loaded = load(signal, build(relays, table, code.keying(), place), table, code.keying(), rng)
+    return loaded.image == payload, loaded.faults
+
+
+def corner_loads(found: Timing, number: int, code: KeyedLineCode, relays: RelaySet, table: Table) -> bool:
+    corner = found.margins[number].corner
+    machine = build(relays, table, code.keying(), corner.place(), corner.bounces)
+    signal = tape_of(corner, code, PATTERN, relays)
+    return load(signal, machine, table, code.keying(), np.random.default_rng(0)).image == PATTERN
+
+
+@settings(max_examples=6, suppress_health_check=[HealthCheck.too_slow])
+@given(st.data(), tables(), relay_sets(), st.integers(0, 2**32 - 1))
+def test_what_timing_calls_safe_never_fails_and_it_is_not_timid(
+    data: st.DataObject, table: Table, relays: RelaySet, seed: int
+) -> None:
+    code = data.draw(codes(table))
+    try:
+        found = shortest_step(code, relays, table)
+    except UsageError:
+        assume(False)  # the tone does not suit the drawn reservoir
+    assume(found is not None)
+    assert found is not None
+    assert found.closes
+    at_limit = code.at_step(found.step_s)
+    payload = np.random.default_rng(seed).bytes(2) + PATTERN
+    for number in range(4):
+        place = extreme_place(np.random.default_rng([seed, number]))
+        right, faults = loads(at_limit, relays, table, place, seed + number, payload)
+        assert right, (found.step_s, str(found.limiting), faults)
+    # The corners of the tightest paths are the harshest machines of all.
+    for number in range(min(3, len(found.margins))):
+        assert corner_loads(found, number, at_limit, relays, table), str(found.margins[number])
+    faster = code.at_step(0.8 * found.step_s)
+    tight = timing(faster, relays, table)
+    assert not tight.closes
+    failing = [number for number, margin in enumerate(tight.margins) if margin.margin_s < 0]
+    assert any(not corner_loads(tight, number, faster, relays, table) for number in failing[:8]), tight.limiting
+
+
+@pytest.mark.parametrize("name", ready_sets())
+def test_ready_sets_load_at_their_shortest_step_and_a_corner_fails_below_it(name: str) -> None:
+    relays, table = load_set(name), load_table("clock_tower")
+    code = keyed(f"clocked:{SHORT_LEADER}")
+    found = shortest_step(code, relays, table)
+    assert found is not None
+    at_limit = code.at_step(found.step_s)
+    for seed in range(6):
+        for place in (random_place(np.random.default_rng(seed)), extreme_place(np.random.default_rng(seed))):
+            right, faults = loads(at_limit, relays, table, place, seed, PATTERN + bytes([seed]))
+            assert right, faults
+    faster = code.at_step(0.8 * found.step_s)
+    tight = timing(faster, relays, table)
+    assert tight.limiting.path in {margin.path for margin in found.margins if margin.margin_s < 0.001}
+    assert not corner_loads(tight, 0, faster, relays, table)
+
+
+def test_the_faults_name_the_path_that_timing_named() -> None:
+    relays, table = load_set("plug_in_12v"), load_table("clock_tower")
+    code = keyed(f"clocked:{SHORT_LEADER}")
+    found = shortest_step(code, relays, table)
+    assert found is not None
+    faster = code.at_step(0.8 * found.step_s)
+    limiting = timing(faster, relays, table).limiting
+    machine = build(relays, table, faster.keying(), limiting.corner.place(), limiting.corner.bounces)
+    signal = tape_of(limiting.corner, faster, PATTERN, relays)
+    loaded = load(signal, machine, table, faster.keying(), np.random.default_rng(0))
+    assert limiting.path in {fault.path for fault in loaded.faults}
+
+
+def test_the_default_code_closes_on_the_default_machine() -> None:
+    found = timing(keyed("clocked"), load_set("signal_12v"), load_table("clock_tower"))
+    assert found.closes
+    assert found.hazards == ()
+    assert found.recovery is not None
+    assert found.recovery.margin_s > 0  # and a lost clock costs one byte
+    assert {margin.path for margin in found.margins} | {"recover"} >= set(PATHS) - {"handover", "bounce"}
+    assert [margin.margin_s for margin in found.margins] == sorted(margin.margin_s for margin in found.margins)
+
+
+def test_margins_follow_from_the_figures() -> None:
+    # A step relay slower by 2 ms has 2 ms less to spare for advancing, whatever else is slow.
+    relays, table, code = load_set("signal_12v"), load_table("clock_tower"), keyed("clocked")
+
+    def spare(relays: RelaySet, path: str) -> float:
+        return min(margin.margin_s for margin in timing(code, relays, table).margins if margin.path == path)
+
+    operate = relays.logic.operate_s
+    slower = replace(relays, logic=replace(relays.logic, operate_s=replace(operate, high=operate.high + 2e-3)))
+    for path, relays_in_it in (("advance", 1), ("arm", 1), ("write", 2), ("count", 2), ("clear", 1)):
+        lost = spare(relays, path) - spare(slower, path)
+        # Memory cells and latches are of the set's latch type, which is the logic type here by value, not by name.
+        expected = 2e-3 * (1 if path == "write" else relays_in_it)
+        assert lost == pytest.approx(expected, abs=1e-9), path
+    skewed = replace(relays, tape=replace(relays.tape, skew_s=relays.tape.skew_s + 1e-3))
+    assert spare(relays, "latch") - spare(skewed, "latch") == pytest.approx(1e-3, abs=0.2e-3)
+
+
+def test_a_wrong_table_never_closes() -> None:
+    table = load_table("clock_tower")
+    lines = tuple(replace(line, steps=(9,)) if line.name == "write" else line for line in table.lines)
+    found = timing(keyed("clocked"), load_set("signal_12v"), replace(table, lines=lines))
+    assert not found.closes
+    assert found.limiting.path == "settle"
+    assert found.hazards
+
+
+def test_the_reset_mark_costs_its_relay_time() -> None:
+    relays, table = load_set("graded_12v"), load_table("clock_tower")
+    with_mark, without = keyed("clocked"), keyed("clocked:reset_mark=false")
+    assert timing(without, relays, table).recovery is None
+    assert "mark" not in {margin.path for margin in timing(without, relays, table).margins}
+    marked, plain = shortest_step(with_mark, relays, table), shortest_step(without, relays, table)
+    assert marked is not None
+    assert plain is not None
+    assert plain.step_s <= marked.step_s
+
+
+def test_a_machine_that_can_never_follow_has_no_shortest_step() -> None:
+    relays = load_set("signal_12v")
+    feeble = replace(relays, supply=replace(relays.supply, voltage_v=9.5))  # hot and sagging it never picks up
+    assert shortest_step(keyed("clocked"), feeble, load_table("clock_tower")) is None
+
+
+def test_unsuitable_codes_are_refused_in_one_line() -> None:
+    relays, table = load_set("signal_12v"), load_table("clock_tower")
+    for spec, said in (
+        ("clocked:extra_steps=3", "has 12 steps a byte with 8 bits, and this code has 11"),
+        ("clocked:tone_hz=9000", "tone of 9000 Hz is too high for the coil circuit of set 'signal_12v'"),
+    ):
+        with pytest.raises(UsageError, match=said):
+            timing(keyed(spec), relays, table)
+    small = replace(
+        relays, front_end=replace(relays.front_end, reservoir_f=0.0), clock=replace(relays.clock, released_h=0.01)
+    )
+    with pytest.raises(
+        UsageError, match="a tone of 400 Hz is too low for the reservoir of set 'signal_12v': between its peaks"
+    ):
+        timing(keyed("clocked:tone_hz=400,step_ms=200"), small, table)
+    quiet = replace(relays, tape=replace(relays.tape, quietest_db=-30.0))
+    with pytest.raises(UsageError, match="at the quietest level of set 'signal_12v' gives the input coil"):
+        timing(keyed("clocked"), quiet, table)
