@@ -10,7 +10,7 @@ import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,6 +51,17 @@ class Recording:
     notes: tuple[str, ...] = ()
 
 
+class Described(Protocol):
+    """What can be said of a recording in its metadata: a title, and plain values."""
+
+    @property
+    def name(self) -> str:
+        """The title."""
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain values, written as JSON."""
+
+
 def read_recording(path: Path) -> Recording:
     """The recording at ``path``: WAV, FLAC, or whatever else libsndfile reads.
 
@@ -82,7 +93,7 @@ def read_recording(path: Path) -> Recording:
 
 
 def write_recording(
-    path: Path, signal: Signal, *, depth: str = "16", label: Label | None = None, force: bool = False
+    path: Path, signal: Signal, *, depth: str = "16", label: Described | None = None, force: bool = False
 ) -> tuple[str, ...]:
     """Write ``signal`` as WAV or FLAC, as the suffix says, with its label in the metadata.
 

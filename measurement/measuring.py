@@ -1,0 +1,100 @@
+"""A capture becomes a profile."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..contracts.errors import TargetNotMet
+from ..contracts.signal import Signal
+from .any_capture import without_test
+from .channel_spec import channel_spec
+from .collected import Traces
+from .figures import Curve, Figure, Histogram, Missing
+from .layout import LAYOUT_VERSION
+from .played_test import with_test
+from .playing import playing
+from .profile import Profile
+
+CLIPPED_SHARE = 1e-4
+"""More of the frames at the largest value than this is clipping, not chance."""
+
+_LEAST_S = 2.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Measurement:
+    """A profile and the traces behind it."""
+
+    profile: Profile
+    traces: Traces
+
+
+def measure(signal: Signal, source: str = "", one_track: bool = False) -> Measurement:
+    """Everything that ``signal`` says of the deck and the tape that it came from.
+
+    Args:
+        source: name of the capture, for the profile.
+        one_track: whether the file held one track only, which was laid on both.
+
+    Raises:
+        TargetNotMet: nothing can be measured at all: too short, or nothing but digital silence.
+    """
+    if signal.duration_s < _LEAST_S:
+        raise TargetNotMet(
+            f"nothing can be measured: the capture is {signal.duration_s:.2f} s long and {_LEAST_S:g} s are needed."
+        )
+    if not signal.samples.any():
+        raise TargetNotMet("nothing can be measured: the capture holds nothing but zeros.")
+    play = playing(signal)
+    got = without_test(signal) if play is None else with_test(play)
+    clipped = clipped_share(signal)
+    if clipped > CLIPPED_SHARE:
+        got.notes.append(
+            f"{100 * clipped:.2g} % of the samples stand at the largest value: the sound input clips, so levels, "
+            "harmonics and noise are not the deck's own; set it lower and capture again"
+        )
+    mono = one_track or (play is not None and play.mono)
+    if mono:
+        got.notes.append("one track only: figures that compare two tracks are not measured")
+    provenance: dict[str, str | int | float | bool] = {
+        "source": source,
+        "capture_s": round(signal.duration_s, 3),
+        "sample_rate_hz": signal.sample_rate_hz,
+        "test_recording": play is not None,
+        "layout_version": LAYOUT_VERSION,
+    }
+    if play is not None:
+        provenance |= {
+            "tracks_swapped": play.swapped,
+            "polarity_inverted": play.located.inverted[0],
+            "polarity_of_tracks_differs": play.opposite and not play.mono,
+            "marks_found": len(play.located.marks_s),
+        }
+    figures = tuple(one for one in got.findings if isinstance(one, Figure))
+    curves = tuple(one for one in got.findings if isinstance(one, Curve))
+    profile = Profile(
+        spec=channel_spec(figures, curves, got.lines, inverted=play is not None and play.located.inverted[0]),
+        provenance=provenance,
+        figures=figures,
+        missing=tuple(one for one in got.findings if isinstance(one, Missing)),
+        curves=curves,
+        histograms=tuple(one for one in got.findings if isinstance(one, Histogram)),
+        lines=got.lines,
+        notes=tuple(got.notes),
+    )
+    if not figures:
+        raise TargetNotMet("nothing can be measured: there is no test recording, no steady tone and no quiet moment.")
+    return Measurement(profile, got.traces)
+
+
+def clipped_share(signal: Signal) -> float:
+    """Share of samples that stand at the largest value of their track, where at least three in a row do."""
+    worst = 0.0
+    for row in signal.samples:
+        top = float(np.abs(row).max())
+        at = np.abs(row) >= 0.9999 * top
+        thrice = at[2:] & at[1:-1] & at[:-2] & (np.abs(np.diff(row[:-1])) < 1e-6 * top)
+        worst = max(worst, float(thrice.mean()) if thrice.size else 0.0)
+    return worst

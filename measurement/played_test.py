@@ -1,0 +1,168 @@
+"""The figures of a capture that holds the test recording."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .carrier_losses import HALF_WIDTH_HZ as LOSS_HALF_WIDTH_HZ
+from .carrier_losses import Loss, loss_series, losses
+from .collected import Collected, Traces
+from .distortion import high_frequency_limit, ladders, third_harmonic
+from .dropout_figures import dropout_findings
+from .figures import Figure, Missing
+from .flutter_meter import Waver, tone_on, waver
+from .layout import CARRIER_HZ, FLUTTER_HZ, LIMIT_HZ, Section, sections
+from .levels import capture_level, full_scale_db, level_difference, noise_findings, response_curve, separation
+from .playing import Playing
+from .response import Responses, responses
+from .silence import Noise, noise
+from .skew import skew_series, unmixed
+from .tone import baseband
+from .transport import flutter, noise_share, skew, speed_error
+
+TWO_TRACK_FIGURES = (
+    *("skew_us", "skew_wander_us", "azimuth_error_arcmin", "level_difference_db"),
+    *("separation_left_to_right_db", "separation_right_to_left_db"),
+)
+"""Figures that need two tracks with different sound."""
+
+_QUIET_GUARD_S = 0.2
+
+
+def with_test(play: Playing) -> Collected:
+    """Everything that a play of the test recording gives."""
+    got = Collected()
+    quiet = _quiet(play)
+    response = responses(play, quiet)
+    if play.swapped:
+        got.notes.append("the tracks came swapped: the left one is on the right channel")
+    _levels(play, quiet, response, got)
+    _carriers(play, response, got)
+    _loud(play, response, got)
+    return got
+
+
+def _quiet(play: Playing) -> tuple[Noise, Noise] | None:
+    span = play.span(sections("silence")[0], _QUIET_GUARD_S)
+    if span is None:
+        return None
+    one, other = (noise(row[slice(*span)], play.signal.sample_rate_hz) for row in play.samples)
+    return (one, other) if one is not None and other is not None else None
+
+
+def _levels(play: Playing, quiet: tuple[Noise, Noise] | None, response: Responses, got: Collected) -> None:
+    for track, name in enumerate(play.tracks):
+        reference = full_scale_db(response, track)
+        if reference is not None:
+            got.findings.append(capture_level(reference, name))
+        if quiet is None or reference is None:
+            what = "silence" if quiet is None else "response steps"
+            reason = f"the capture does not hold the {what} of the test recording"
+            got.findings += [Missing(f"{one}_{name}_db", reason) for one in ("signal_to_noise", "hum")]
+        else:
+            got.findings += noise_findings(quiet[track], name, reference)
+        got.findings.append(response_curve(response, track, name))
+    if play.mono:
+        got.findings += [Missing(name, "both tracks of the capture carry the same sound") for name in TWO_TRACK_FIGURES]
+    else:
+        got.findings += separation(response)
+        got.findings.append(level_difference(play, response))
+
+
+def _carriers(play: Playing, response: Responses, got: Collected) -> None:
+    rate = play.signal.sample_rate_hz
+    wavers: list[Waver] = []
+    pairs, skews, listened = [], [], []
+    dropouts: list[list[Loss]] = [[] for _ in play.tracks]
+    near_us = 1e6 * float(np.median(play.located.skews_s)) * (-1 if play.swapped else 1)
+    for section in sections("carrier"):
+        span = _held(play, section)
+        if span is None:
+            continue
+        pair = tone_on(play.samples, rate, FLUTTER_HZ * play.located.speed, *span)
+        pairs.append(pair)
+        wavers.append(waver(pair))
+        if not play.mono:
+            leak = response.leak_at(FLUTTER_HZ)
+            skews.append(skew_series(pair[0], pair[1], leak, near_us, opposite=play.opposite))
+        listened.append((span[0] / rate, span[1] / rate))
+        for track, found in enumerate(_dropouts(play, response, span)):
+            dropouts[track] += found
+    nominal_hz = FLUTTER_HZ
+    if not wavers:
+        reason = "the capture does not hold the carriers of the test recording"
+        names = ("speed_error_percent", "flutter_weighted_percent", "flutter_unweighted_percent")
+        got.findings += [Missing(name, reason) for name in (*names, "dropouts_per_minute")]
+        return
+    got.findings.append(speed_error(wavers, nominal_hz))
+    told = flutter(wavers)
+    got.findings += told.findings
+    got.lines = told.lines
+    share = noise_share(pairs)
+    got.notes.append(f"noise about the tone alone would make the weighted meter read {share:.2g} %")
+    if not play.mono:
+        got.findings += skew(skews)
+    minutes = sum(end - start for start, end in listened) / 60
+    got.findings += dropout_findings(dropouts, play.tracks, minutes)
+    got.traces = Traces(
+        tuple(wavers),
+        told.spectrum,
+        tuple(tuple(found) for found in dropouts),
+        tuple(listened),
+        play.tracks,
+        play.signal.duration_s,
+    )
+
+
+def _held(play: Playing, section: Section) -> tuple[int, int] | None:
+    """The part of a carrier that the capture holds, if that is more than 10 s."""
+    rate = play.signal.sample_rate_hz
+    start = max(0, int((play.located.at(section.start_s) + 0.1) * rate))
+    stop = min(play.signal.frames, int((play.located.at(section.end_s) - 0.1) * rate))
+    return (start, stop) if stop - start > 10 * rate else None
+
+
+def _dropouts(play: Playing, response: Responses, span: tuple[int, int]) -> list[list[Loss]]:
+    rate = play.signal.sample_rate_hz
+    by_carrier = []
+    for carrier_hz in CARRIER_HZ:
+        if carrier_hz * play.located.speed + LOSS_HALF_WIDTH_HZ > rate / 2:
+            continue
+        heard = [
+            baseband(row, rate, carrier_hz * play.located.speed, LOSS_HALF_WIDTH_HZ, *span)
+            for row in play.samples[: len(play.tracks)]
+        ]
+        values: Sequence[NDArray[np.complex128]] = [one.values for one in heard]
+        if not play.mono:
+            values = unmixed(values[0], values[1], response.leak_at(carrier_hz))
+        series = [loss_series(one, heard[0].rate_hz, carrier_hz, heard[0].start_s) for one in values]
+        series_hz = heard[0].rate_hz / max(1, round(heard[0].rate_hz / 1000.0))
+        by_carrier.append((series, series_hz))
+    if not by_carrier:
+        return [[] for _ in play.tracks]
+    high, series_hz = by_carrier[-1]
+    low = by_carrier[0][0] if len(by_carrier) == 2 else [None] * len(high)
+    return [losses(low[track], high[track], series_hz, track) for track in range(len(play.tracks))]
+
+
+def _loud(play: Playing, response: Responses, got: Collected) -> None:
+    middle = ladders(play, "ladder", response)
+    top = ladders(play, "limit_ladder", response)
+    for track, name in enumerate(play.tracks):
+        if not middle:
+            reason = "the capture does not hold the level ladder at 315 Hz"
+            got.findings.append(Missing(f"three_percent_level_{name}_db", reason))
+            continue
+        found = third_harmonic(middle[track], name)
+        got.findings += found
+        full = found[-1]
+        assert isinstance(full, Figure | Missing)
+        if top:
+            at_limit_db = response.relative_db(LIMIT_HZ)[track]
+            got.findings += high_frequency_limit(top[track], middle[track], full, at_limit_db, name)
+        else:
+            reason = "the capture's sample rate does not reach 10 kHz, or the ladder there is missing"
+            got.findings.append(Missing(f"limit_at_10_khz_{name}_db", reason))

@@ -1,0 +1,149 @@
+"""What the carriers say of the tape transport: speed, wow and flutter, skew."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .figures import Curve, Figure, Finding, Missing, jackknife, of_blocks
+from .flutter_meter import BLOCK_S, SETTLE_S, Waver, reading, two_sigma, unweighted, weighted
+from .mechanics import FlutterLine, WaverSpectrum, bands, lines, waver_spectrum
+from .skew import SkewSeries, azimuth_arcmin, azimuth_loss_db, blocks_of, slow
+from .tone import Baseband
+from .weighting import LEAST_METER_RATE_HZ
+
+_SPEED_FLOOR_PERCENT = 0.0005
+"""A steady tone of 5 s is read to this."""
+
+_SKEW_FLOOR_US = 0.05
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FlutterFindings:
+    """What the meter found.
+
+    Attributes:
+        findings: figures and curves.
+        lines: components that stand out.
+        spectrum: of the deviation, None where the tone was too short.
+    """
+
+    findings: tuple[Finding, ...]
+    lines: tuple[FlutterLine, ...]
+    spectrum: WaverSpectrum | None
+
+
+def speed_error(heard: Sequence[Waver], nominal_hz: float) -> Finding:
+    """How far the speed is off, from tones of known frequency."""
+    name = "speed_error_percent"
+    readings = []
+    for one in heard:
+        hz = one.mean_hz * (1 + one.percent / 100)
+        blocks = int(hz.size / (BLOCK_S * one.rate_hz))
+        readings += [100 * (float(part.mean()) / nominal_hz - 1) for part in np.array_split(hz, max(1, blocks))]
+    if len(readings) < 2:
+        return Missing(name, "there are no 10 s of the test tone")
+    method = "mean frequency of the test tone; the clocks of both sound devices are part of it"
+    return of_blocks(name, readings, method, _SPEED_FLOOR_PERCENT)
+
+
+def flutter(heard: Sequence[Waver]) -> FlutterFindings:
+    """Wow and flutter, weighted and not, with its spectrum."""
+    names = ("flutter_weighted_percent", "flutter_unweighted_percent")
+    enough = [one for one in heard if one.percent.size >= (SETTLE_S + 2 * BLOCK_S) * one.rate_hz]
+    if not enough:
+        reason = f"there are no {SETTLE_S + 2 * BLOCK_S:g} s of a steady tone"
+        return FlutterFindings(tuple(Missing(name, reason) for name in names), (), None)
+    rate_hz = enough[0].rate_hz
+    if rate_hz < LEAST_METER_RATE_HZ:
+        reason = "the sample rate is too low for a tone of 3 kHz with its sidebands"
+        return FlutterFindings(tuple(Missing(name, reason) for name in names), (), None)
+    told = (
+        (names[0], weighted, "zero to peak, 2-sigma, weighted per IEC 60386 / AES6-2008"),
+        (names[1], unweighted, "zero to peak, 2-sigma, 0.2 to 200 Hz unweighted"),
+    )
+    findings: list[Finding] = []
+    for name, filtered, method in told:
+        found = reading(name, [filtered(one) for one in enough], rate_hz, method)
+        if found is not None:
+            findings.append(found)
+    spectrum = waver_spectrum([one.percent for one in enough], rate_hz)
+    if spectrum is None:
+        return FlutterFindings(tuple(findings), (), None)
+    middles, rms = bands(spectrum)
+    heights = tuple(rms.tolist())
+    findings.append(
+        Curve(
+            "flutter_spectrum_percent",
+            "frequency_hz",
+            tuple(middles.round(4).tolist()),
+            *(heights, *_spread(spectrum, middles, rms)),
+            "rms deviation in thirds of an octave",
+        )
+    )
+    return FlutterFindings(tuple(findings), lines(spectrum), spectrum)
+
+
+def _spread(
+    spectrum: WaverSpectrum, middles: NDArray[np.float64], rms: NDArray[np.float64]
+) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Lower and upper ends for the spectrum, by the scatter of its segments."""
+    each = np.array([bands(WaverSpectrum(spectrum.hz, segment[None, :]))[1] ** 2 for segment in spectrum.segments])
+    count = max(2.0, 0.75 * len(each))
+    half = 2.1 * each.std(axis=0) / np.sqrt(count)
+    low, high = np.sqrt(np.maximum(rms**2 - half, 0)), np.sqrt(rms**2 + half)
+    return tuple(low.tolist()), tuple(high.tolist())
+
+
+def noise_share(pairs: Sequence[Sequence[Baseband]]) -> float:
+    """What noise about the tone makes the weighted meter read, in % (zero to peak, 2-sigma).
+
+    Noise beside the tone turns its phase by a random amount whose rate rises with the distance from the tone: it is
+    read between 210 and 250 Hz, where waver of the speed has ended, and continued downwards by that law.
+    """
+    from .weighting import flutter_table
+
+    shares = []
+    for tracks in pairs:
+        advance = np.sum([track.values[1:] * track.values[:-1].conj() for track in tracks], axis=0)
+        rate_hz = tracks[0].rate_hz
+        hz = np.angle(advance) * rate_hz / (2 * np.pi)
+        size = round(rate_hz)
+        window = np.hanning(size)
+        parts = [hz[i : i + size] for i in range(0, hz.size - size + 1, size)]
+        if not parts:
+            continue
+        power = np.median([np.abs(np.fft.rfft((part - part.mean()) * window)) ** 2 for part in parts], axis=0) / 0.693
+        power *= 2 / (rate_hz * float((window**2).sum()))
+        at = np.fft.rfftfreq(size, 1 / rate_hz)
+        beyond = (at >= 210) & (at <= 250)
+        law = float((power[beyond] / at[beyond] ** 2).mean())
+        inside = (at >= 0.5) & (at <= 200)
+        rms_hz = np.sqrt(float((law * at[inside] ** 2 * flutter_table(at[inside]) ** 2).sum()) * at[1])
+        shares.append(100 * rms_hz / tracks[0].centre_hz)
+    return 1.96 * float(np.median(shares)) if shares else 0.0
+
+
+def skew(series: Sequence[SkewSeries]) -> list[Finding]:
+    """Skew, its wander, and the azimuth error that they imply."""
+    blocks = blocks_of([one.us for one in series])
+    if len(blocks) < 2:
+        reason = "there are no 10 s of a tone on both tracks"
+        return [Missing(name, reason) for name in ("skew_us", "skew_wander_us", "azimuth_error_arcmin")]
+    static = of_blocks("skew_us", [float(block.mean()) for block in blocks], "right after left", _SKEW_FLOOR_US)
+    wander = blocks_of([slow(one) for one in series])
+    whole = two_sigma(np.concatenate(wander))
+    left_out = [two_sigma(np.concatenate(wander[:i] + wander[i + 1 :])) for i in range(len(wander))]
+    half = max(jackknife(np.array(left_out), whole), 0.01 * whole, 0.02)
+    method = "peak to peak, 2-sigma, below 8 Hz"
+    angle, low, high = (azimuth_arcmin(us) for us in (static.value, static.low, static.high))
+    loss_db = azimuth_loss_db(angle, 10_000.0)
+    told = f"angle between the two heads that makes this skew (tracks 0.9 mm apart); costs {loss_db:.2f} dB at 10 kHz"
+    return [
+        static,
+        Figure("skew_wander_us", 2 * whole, max(0.0, 2 * (whole - half)), 2 * (whole + half), method),
+        Figure("azimuth_error_arcmin", angle, low, high, told),
+    ]

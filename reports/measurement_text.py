@@ -1,0 +1,64 @@
+"""A measured profile as lines of text."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from ..contracts.errors import in_one_line
+
+UNITS = (
+    ("_percent", "%"),
+    ("_per_minute", "a minute"),
+    ("_arcmin", "arcmin"),
+    ("_share", ""),
+    ("_sigma", ""),
+    ("_db", "dB"),
+    ("_us", "us"),
+    ("_um", "um"),
+    ("_ms", "ms"),
+    ("_hz", "Hz"),
+)
+"""Ends of names and the unit they stand for."""
+
+_NAME, _VALUE = 46, 24
+
+
+def lines(record: Mapping[str, Any]) -> Iterator[str]:
+    """The lines of a profile's plain values: figures, what makes the flutter, what is missing.
+
+    Args:
+        record: as ``profile.toml`` has it.
+    """
+    for name, figure in record["figures"].items():
+        title, unit = _title(name)
+        digits = _digits(figure["high"] - figure["low"])
+        value, low, high = (f"{figure[key]:.{digits}f}" for key in ("value", "low", "high"))
+        shown = f"{value} {unit}".rstrip()
+        yield f"{title:<{_NAME}} {shown:<{_VALUE - 8}} {low} to {high}"
+    for line in record["flutter_lines"]:
+        share = f"{100 * line['weighted_share']:.0f} % of the weighted power"
+        yield f"  wavers at {line['frequency_hz']:.2f} Hz by {line['peak_percent']:.3f} % ({share}): {line['cause']}"
+    for name, reason in record["missing"].items():
+        yield f"{_title(name)[0]:<{_NAME}} not measured, because {in_one_line(reason)}"
+
+
+def _title(name: str) -> tuple[str, str]:
+    """Words for a person and the unit.
+
+    >>> _title("hum_left_db")
+    ('hum left', 'dB')
+    """
+    for ending, unit in UNITS:
+        if name.endswith(ending):
+            kept = "" if unit in {"dB", "us", "um", "ms", "Hz", "%", "arcmin", "a minute"} else ending
+            return (name.removesuffix(ending) + kept).replace("_", " "), unit
+    return name.replace("_", " "), ""
+
+
+def _digits(width: float) -> int:
+    """Decimals that show two digits of an interval's width."""
+    if not width > 0 or not math.isfinite(width):
+        return 3
+    return min(6, max(0, 1 - math.floor(math.log10(width))))
