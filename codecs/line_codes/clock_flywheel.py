@@ -1,4 +1,4 @@
-"""From clock bursts to steps and bytes: a cadence that carries on through what was not heard.
+"""From clock bursts to steps and groups: a cadence that carries on through what was not heard.
 
 Times are in hops of the decoder. ``pace`` tells how many of them a nominal second takes at each.
 """
@@ -7,15 +7,13 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .clock_bytes import Step, bytes_by_count, bytes_by_mark
-
-if TYPE_CHECKING:
-    from .clocked import Clocked
+from ...contracts.decoded import Event
+from .clock_groups import Step, groups_by_count, groups_by_mark
 
 WINDOW = 0.2
 """How far from its predicted place a clock may lie, in steps, if the one before was heard."""
@@ -28,13 +26,49 @@ TRIAL_STEPS = 6
 TRIAL_HITS = 4
 """A train starts where this many of the next steps are heard in cadence."""
 LOST_BEFORE_LOOKING_ELSEWHERE = 3
-LONGEST_SILENCE_BYTES = 4
+LONGEST_SILENCE_GROUPS = 4
 """Where nothing was heard for so long the train is over."""
+
+
+class Cadence(Protocol):
+    """What a flywheel must know of a code of bursts: its parameters, and what follows from them."""
+
+    @property
+    def step_s(self) -> float:
+        """From one step to the next."""
+
+    @property
+    def burst_s(self) -> float:
+        """Length of a burst."""
+
+    @property
+    def mark_s(self) -> float:
+        """What the reset mark adds to the first step of a group."""
+
+    @property
+    def group_s(self) -> float:
+        """From one group to the next."""
+
+    @property
+    def data_steps(self) -> int:
+        """Steps of a group that carry data, the first ones."""
+
+    @property
+    def extra_steps(self) -> int:
+        """Steps of a group after them."""
+
+    @property
+    def reset_mark(self) -> bool:
+        """Whether the first burst of a group is twice as long."""
+
+    @property
+    def end_mark(self) -> bool:
+        """Whether a burst four times as long stands after the last group."""
 
 
 @dataclass(frozen=True)
 class ClockBursts:
-    """Where tone sets in on the clock track.
+    """Where tone sets in, once a step.
 
     Attributes:
         times: onsets in hops, rising, shape (bursts,).
@@ -56,10 +90,10 @@ class ClockBursts:
 
 @dataclass(frozen=True)
 class Train:
-    """The data steps of every byte.
+    """The data steps of every group.
 
     Attributes:
-        onsets: clock onset in hops, NaN where it is not known; shape (bytes, 8).
+        onsets: clock onset in hops, NaN where it is not known; shape (groups, data steps).
         heard: whether that clock was heard itself.
         lost: where clocks were put in from the cadence.
         broken: where the cadence was lost and a reset mark had to find it again.
@@ -76,14 +110,28 @@ class Train:
     ended: bool = False
 
 
-def follow(code: Clocked, bursts: ClockBursts, pace: NDArray[np.float64]) -> Train:
+def follow(code: Cadence, bursts: ClockBursts, pace: NDArray[np.float64]) -> Train:
     """The train of steps in ``bursts``."""
     return _Flywheel(code, bursts, pace).train()
 
 
+def events_of(train: Train, pace: NDArray[np.float64], hop_s: float) -> tuple[Event, ...]:
+    """What was noticed on the way, in the order of the tape."""
+    noticed = []
+    if train.start is not None:
+        at = min(max(0, round(train.start)), pace.size - 1)
+        percent = 100.0 * (1.0 / (pace[at] * hop_s) - 1.0)
+        noticed.append(Event(f"clock starts, tape speed {percent:+.2f} %", train.start * hop_s))
+    noticed += [Event("clock lost, put in from the cadence", at * hop_s) for at in train.lost]
+    noticed += [Event("cadence broken, byte given up", at * hop_s) for at in train.broken]
+    if train.end is not None:
+        noticed.append(Event("end mark" if train.ended else "clock stops without an end mark", train.end * hop_s))
+    return tuple(sorted(noticed, key=lambda event: event.time_s or 0.0))
+
+
 @dataclass
 class _Flywheel:
-    code: Clocked
+    code: Cadence
     bursts: ClockBursts
     pace: NDArray[np.float64]
     times: list[float] = field(init=False)
@@ -95,8 +143,12 @@ class _Flywheel:
         place = min(max(0, int(time)), self.pace.size - 1)
         return seconds * float(self.pace[place])
 
-    def _bytes_between(self, first: float, beyond: float) -> int:
-        return max(0, round((beyond - first) / self._hops(self.code.byte_s, first)))
+    @property
+    def _steps_a_group(self) -> int:
+        return self.code.data_steps + self.code.extra_steps
+
+    def _groups_between(self, first: float, beyond: float) -> int:
+        return max(0, round((beyond - first) / self._hops(self.code.group_s, first)))
 
     def _marked(self, burst: int) -> bool:
         return self.code.reset_mark and bool(self.bursts.mark[burst])
@@ -133,19 +185,20 @@ class _Flywheel:
         return next((later for later in range(burst, len(self.times)) if self._starts_train(later)), None)
 
     def train(self) -> Train:
+        data_steps = self.code.data_steps
         first = self._train_from(0)
         if first is None:
-            return Train(np.empty((0, 8)), np.empty((0, 8), np.bool_))
+            return Train(np.empty((0, data_steps)), np.empty((0, data_steps), np.bool_))
         steps, ended = self._steps(first)
         if self.code.reset_mark:
-            rows, broken = bytes_by_mark(steps, self.code.steps_a_byte, self._bytes_between)
+            rows, broken = groups_by_mark(steps, self._steps_a_group, data_steps, self._groups_between)
         else:
-            rows = bytes_by_count(steps, self.code.steps_a_byte)
+            rows = groups_by_count(steps, self._steps_a_group, data_steps)
             broken = [step.time for step in steps if step.broken]
         flat = [step for row in rows for step in row]
         return Train(
-            np.array([step.time if step else np.nan for step in flat], np.float64).reshape(-1, 8),
-            np.array([step is not None and step.heard for step in flat], np.bool_).reshape(-1, 8),
+            np.array([step.time if step else np.nan for step in flat], np.float64).reshape(-1, data_steps),
+            np.array([step is not None and step.heard for step in flat], np.bool_).reshape(-1, data_steps),
             tuple(step.time for step in steps if not step.heard),
             tuple(broken),
             steps[0].time,
@@ -155,7 +208,7 @@ class _Flywheel:
 
     def _steps(self, first: int) -> tuple[list[Step], bool]:
         """Every step from burst ``first`` on, up to the end mark or the last clock heard."""
-        most_lost = LONGEST_SILENCE_BYTES * self.code.steps_a_byte
+        most_lost = LONGEST_SILENCE_GROUPS * self._steps_a_group
         time = self.times[first]
         place = 0 if self._marked(first) or not self.code.reset_mark else None
         steps = [Step(time, True, self._marked(first))]
@@ -170,21 +223,21 @@ class _Flywheel:
             if found is None:
                 lost += 1
                 time = expected
-                place = None if place is None else (place + 1) % self.code.steps_a_byte
+                place = None if place is None else (place + 1) % self._steps_a_group
                 steps.append(Step(time, False))
                 continue
             lost = 0
             # What noise made long is followed by the next clocks at once; a real end mark is not.
             if self.code.end_mark and self.bursts.end[found] and self._hits(self.times[found], False, 3) < 2:
                 return steps, True
-            follows = 0 if place is None else (place + 1) % self.code.steps_a_byte
+            follows = 0 if place is None else (place + 1) % self._steps_a_group
             marked = self._marked(found) if place is None or broken else self._mark_at(found, follows == 0)
             time = self.times[found] if broken else expected + self._follow(found) * (self.times[found] - expected)
             steps.append(Step(time, True, marked, broken))
             if marked:
                 place = 0
             elif place is not None:
-                place = None if broken and self.code.reset_mark else (place + 1) % self.code.steps_a_byte
+                place = None if broken and self.code.reset_mark else (place + 1) % self._steps_a_group
         return steps[: len(steps) - lost], False
 
     def _follow(self, burst: int) -> float:
@@ -192,7 +245,7 @@ class _Flywheel:
         return FOLLOW_LEAST + (FOLLOW_MOST - FOLLOW_LEAST) * strength / (strength + FOLLOW_NOISE)
 
     def _mark_at(self, burst: int, expected: bool) -> bool:
-        """Whether ``burst`` is a reset mark: where the byte's cadence says otherwise, the next clocks decide."""
+        """Whether ``burst`` is a reset mark: where the group's cadence says otherwise, the next clocks decide."""
         marked = self._marked(burst)
         if marked == expected or expected:
             return marked

@@ -14,6 +14,7 @@ from ...contracts.keying import Burst, KeyedLineCode, Keying
 from ...contracts.parameters import parameter
 from ...contracts.signal import Signal
 from ...contracts.soft_bits import SoftBits
+from .tone_bursts import draw
 
 Bursts = NDArray[np.float64]
 
@@ -29,11 +30,12 @@ class Clocked(KeyedLineCode):
 
         line_up_s   steady tone on both tracks
         leader_s    silence
-        bytes       8 data steps and extra_steps extra steps each, in one unbroken cadence
+        groups      group_bits data steps and extra_steps extra steps each, in one unbroken cadence
         end mark    one long step, if end_mark
         tail_s      silence
 
-    A bit stream that is no multiple of 8 is padded with zeros to a whole byte on tape.
+    A group is a byte unless a layer sends more bits with each (a parity bit makes it 9). A bit stream that is no
+    multiple of ``group_bits`` is padded with zeros to a whole group on tape.
 
     **One step** that starts at 0 and lasts T = step_ms, with B = burst_share * T and L = lead_ms::
 
@@ -42,15 +44,15 @@ class Clocked(KeyedLineCode):
         clock   |        |XXXXXXXXXXXXXXXXXXXXX|                   |  every step: on from L to L+B
                  data leads; X: the clock reads the data; both are silent from L+B to T
 
-    * data step: clock as drawn, data as drawn if its bit is 1. The eight of a byte come first, in ``bit_order``.
+    * data step: clock as drawn, data as drawn if its bit is 1. Those of a group come first, in ``bit_order``.
     * extra step: clock as drawn, data silent. In these a relay machine writes and counts up.
-    * reset mark: with ``reset_mark`` the **first data step of each byte** is longer by B, and so are its bursts: clock
+    * reset mark: with ``reset_mark`` the **first data step of each group** is longer by B, and so are its bursts: clock
       on from L to L+2B, data (if 1) from 0 to L+2B, the step lasts T+B. Every silence keeps its length.
-    * end mark: in place of a byte's first step; clock on from L to L+4B **and** data on from 0 to L+4B, the step
+    * end mark: in place of a group's first step; clock on from L to L+4B **and** data on from 0 to L+4B, the step
       lasts T+3B. Neither a reset mark (2B) nor a data step reaches that long; the line-up tone lasts longer but comes
       before the leader, so a machine is armed after it.
 
-    A byte lasts (8 + extra_steps) * T, with reset marks B more. Every burst is cut from one sine per track that runs
+    A group lasts (group_bits + extra_steps) * T, with reset marks B more. Every burst is cut from one sine that runs
     through the whole tape (phase-continuous). The keying rises over the first ``edge_ms`` of a burst and falls over
     its last as a raised cosine, inside the times above, which are rounded to frames; at half amplitude a burst
     starts edge_ms/2 later and ends edge_ms/2 earlier. ``level_db`` is the peak of the tone re full scale.
@@ -66,14 +68,15 @@ class Clocked(KeyedLineCode):
     lead_ms: float = parameter(
         10.0, "How long before its clock burst a data burst starts.", unit="ms", low=0, high=1_000
     )
-    extra_steps: int = parameter(4, "Steps without data after each eight data steps.", low=0, high=64)
-    reset_mark: bool = parameter(True, "The first clock burst of each byte is twice as long.")
-    bit_order: str = parameter("msb", "Which bit of a byte comes first.", choices=("msb", "lsb"))
+    group_bits: int = parameter(8, "Data steps of a group: a byte, and what a layer adds to it.", low=1, high=64)
+    extra_steps: int = parameter(4, "Steps without data after the data steps of a group.", low=0, high=64)
+    reset_mark: bool = parameter(True, "The first clock burst of each group is twice as long.")
+    bit_order: str = parameter("msb", "Which bit of a group comes first.", choices=("msb", "lsb"))
     clock_track: str = parameter("left", "Which track carries the clock.", choices=("left", "right"))
     line_up_s: float = parameter(2.0, "Steady tone on both tracks for setting levels.", unit="s", low=0, high=120)
     leader_s: float = parameter(1.0, "Silence before the first step.", unit="s", low=0, high=120)
     tail_s: float = parameter(0.25, "Silence after the last step.", unit="s", low=0, high=120)
-    end_mark: bool = parameter(True, "A clock and data burst of four bursts' length after the last byte.")
+    end_mark: bool = parameter(True, "A clock and data burst of four bursts' length after the last group.")
     level_db: float = parameter(-1.0, "Peak of the tone re full scale.", unit="dB", low=-60, high=0)
     edge_ms: float = parameter(2.0, "Raised-cosine rise and fall of a burst.", unit="ms", low=0, high=100)
 
@@ -117,39 +120,40 @@ class Clocked(KeyedLineCode):
 
     @property
     def mark_s(self) -> float:
-        """What the reset mark adds to the first step of a byte, in seconds."""
+        """What the reset mark adds to the first step of a group, in seconds."""
         return self.burst_s if self.reset_mark else 0.0
 
     @property
-    def steps_a_byte(self) -> int:
-        """Data steps and extra steps."""
-        return 8 + self.extra_steps
+    def data_steps(self) -> int:
+        """Steps of a group that carry a bit."""
+        return self.group_bits
 
     @property
-    def byte_s(self) -> float:
-        """Length of a byte on tape, in seconds."""
-        return self.steps_a_byte * self.step_s + self.mark_s
+    def group_s(self) -> float:
+        """Length of a group on tape, in seconds."""
+        return (self.data_steps + self.extra_steps) * self.step_s + self.mark_s
 
-    def _end_s(self, tape_bytes: int) -> float:
-        return self.line_up_s + self.leader_s + tape_bytes * self.byte_s
+    def _end_s(self, groups: int) -> float:
+        return self.line_up_s + self.leader_s + groups * self.group_s
 
     def duration_s(self, bits: int) -> float:
         """See ``LineCode``."""
         end_step_s = self.step_s + (END_MARK_BURSTS - 1) * self.burst_s if self.end_mark else 0.0
-        return self._end_s(-(-bits // 8)) + end_step_s + self.tail_s
+        return self._end_s(-(-bits // self.group_bits)) + end_step_s + self.tail_s
 
     def schedule(self, bits: Bits) -> tuple[Bursts, Bursts]:
         """When the tone is on: clock bursts and data bursts, each shape (bursts, 2): start and end in seconds."""
-        on_tape = np.concatenate([bits, np.zeros(-bits.size % 8, np.uint8)]).reshape(-1, 8)
+        count = self.group_bits
+        on_tape = np.concatenate([bits, np.zeros(-bits.size % count, np.uint8)]).reshape(-1, count)
         if self.bit_order == "lsb":
             on_tape = on_tape[:, ::-1]
-        places = np.arange(self.steps_a_byte)
+        places = np.arange(count + self.extra_steps)
         longer_s = np.where(places == 0, self.mark_s, 0.0)
         within_s = places * self.step_s + np.where(places > 0, self.mark_s, 0.0)
-        starts_s = self._end_s(0) + np.arange(len(on_tape))[:, None] * self.byte_s + within_s
+        starts_s = self._end_s(0) + np.arange(len(on_tape))[:, None] * self.group_s + within_s
         ends_s = starts_s + self.lead_s + self.burst_s + longer_s
         ones = np.zeros(starts_s.shape, bool)
-        ones[:, :8] = on_tape > 0
+        ones[:, :count] = on_tape > 0
         clock = [np.stack([starts_s.ravel() + self.lead_s, ends_s.ravel()], 1)]
         data = [np.stack([starts_s[ones], ends_s[ones]], 1)]
         if self.line_up_s > 0:
@@ -171,7 +175,7 @@ class Clocked(KeyedLineCode):
             clock_burst_s=self.burst_s,
             data_burst_s=self.lead_s + self.burst_s,
             lead_s=self.lead_s,
-            data_steps=8,
+            data_steps=self.data_steps,
             extra_steps=self.extra_steps,
             first_step_s=self._end_s(0),
             line_up_s=self.line_up_s,
@@ -207,50 +211,10 @@ class Clocked(KeyedLineCode):
                 f"clocked: parameter 'tone_hz' must be below half the sample rate ({sample_rate_hz / 2:g} Hz), "
                 f"not {self.tone_hz:g}."
             )
-        clock, data = self.schedule(bits)
-        if self.clock_track == "right":
-            clock, data = data, clock
-        frames = round(self.duration_s(bits.size) * sample_rate_hz)
-        samples = np.zeros((2, frames), np.float32)
-        sine = _Sine(self.tone_hz / sample_rate_hz, 10 ** (self.level_db / 20))
-        edge = round(self.edge_ms / 1000 * sample_rate_hz)
-        for row, bursts in zip(samples, (clock, data), strict=True):
-            for first, last in np.rint(bursts * sample_rate_hz).astype(np.int64).tolist():
-                row[first:last] = sine.frames(first, last)
-                _key(row[first:last], edge)
-        return Signal.owning(samples, sample_rate_hz)
+        return draw(self.bursts(bits), self.duration_s(bits.size), sample_rate_hz, self.level_db, self.edge_ms / 1000)
 
     def demodulate(self, signal: Signal) -> SoftBits:
         """See ``LineCode``."""
         from .clocked_decoder import demodulate
 
         return demodulate(self, signal)
-
-
-class _Sine:
-    """Any stretch of one endless sine, from two short tables and the sum of angles."""
-
-    def __init__(self, cycles_a_frame: float, amplitude: float) -> None:
-        self._cycles = cycles_a_frame
-        self._amplitude = amplitude
-        self._fine = np.empty(0, np.complex64)
-
-    def frames(self, first: int, last: int) -> NDArray[np.float32]:
-        count = last - first
-        if self._fine.size < count:
-            self._fine = np.exp(2j * np.pi * self._cycles * np.arange(count)).astype(np.complex64)
-        turn = 2.0 * np.pi * ((self._cycles * first) % 1.0)
-        real, imaginary = self._fine[:count].real, self._fine[:count].imag
-        rise = np.float32(self._amplitude * np.sin(turn))
-        run = np.float32(self._amplitude * np.cos(turn))
-        stretch: NDArray[np.float32] = real * rise + imaginary * run
-        return stretch
-
-
-def _key(burst: NDArray[np.float32], edge: int) -> None:
-    edge = min(edge, burst.size // 2)
-    if edge == 0:
-        return
-    rise = (0.5 - 0.5 * np.cos(np.pi * (np.arange(edge) + 0.5) / edge)).astype(np.float32)
-    burst[:edge] *= rise
-    burst[burst.size - edge :] *= rise[::-1]

@@ -154,7 +154,7 @@ def test_a_jump_of_the_tape_costs_one_byte() -> None:
     code = Clocked(line_up_s=0.5)
     bits = random_bits(8 * 16, 4)
     samples = code.modulate(bits, RATE_HZ).samples
-    at = int((1.5 + 5.4 * code.byte_s) * RATE_HZ)
+    at = int((1.5 + 5.4 * code.group_s) * RATE_HZ)
     cut = np.delete(samples, np.s_[at : at + int(0.033 * RATE_HZ)], axis=1)
     heard = code.demodulate(Signal(cut, RATE_HZ))
     assert len(heard) == bits.size
