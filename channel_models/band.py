@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Self
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from ..contracts.channel_model import Calibration, ChannelModel
+from ..contracts.channel_model import Calibration, Treatment
 from ..contracts.errors import UsageError
 from ..contracts.parameters import parameter
 from ..contracts.signal import Signal
@@ -22,7 +23,7 @@ _PIECE_FRAMES = 4 * 4096
 
 
 @dataclass(frozen=True)
-class Band(ChannelModel):
+class Band(Treatment):
     """Butterworth slopes of the same order at both ends, each 3.01 dB down at its point.
 
     Each slope is the analogue Butterworth filter of that order, 6 dB an octave for each order, carried over by the
@@ -47,32 +48,26 @@ class Band(ChannelModel):
     def nothing(cls) -> Self:
         return cls(low_hz=0.0, high_hz=0.0)
 
-    def sections(self, sample_rate_hz: int) -> NDArray[np.float64]:
-        """Coefficients b0, b1, b2, a1, a2 (a0 = 1) of every section, shape (sections, 5)."""
-        rows = []
-        if self._passes(self.low_hz, sample_rate_hz):
-            rows += [_section(q, self.low_hz, sample_rate_hz, high_pass=True) for q in _dampings(self.order)]
-        if self._passes(self.high_hz, sample_rate_hz):
-            rows += [_section(q, self.high_hz, sample_rate_hz, high_pass=False) for q in _dampings(self.order)]
-        return np.array(rows).reshape(-1, 5)
+    @property
+    def idle(self) -> bool:
+        return not self.low_hz and not self.high_hz
 
-    @staticmethod
-    def _passes(point_hz: float, sample_rate_hz: int) -> bool:
-        return 0 < point_hz < NEAREST_TO_HALF_RATE * sample_rate_hz / 2
+    def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
+        for _ in self.pieces(samples, sample_rate_hz):
+            pass
 
-    def degrade(self, signal: Signal, rng: np.random.Generator) -> Signal:
-        sections = self.sections(signal.sample_rate_hz)
-        if not len(sections):
-            return signal
+    def pieces(self, samples: NDArray[np.float32], sample_rate_hz: int) -> Iterator[NDArray[np.float32]]:
+        """Filter in place, piece after piece: what else is to be done to one finds it in the cache."""
         from ..kernels.filters import STATE, section
 
-        out = signal.samples.copy()
+        sections = slopes(self.low_hz, self.high_hz, self.order, sample_rate_hz)
         states = np.zeros((len(sections), STATE))
-        for start in range(0, signal.frames, _PIECE_FRAMES):
-            left, right = out[:, start : start + _PIECE_FRAMES]
+        for start in range(0, samples.shape[1], _PIECE_FRAMES):
+            piece = samples[:, start : start + _PIECE_FRAMES]
+            left, right = piece
             for coefficients, state in zip(sections, states, strict=True):
                 section(left, right, coefficients, state)
-        return Signal.owning(out, signal.sample_rate_hz)
+            yield piece
 
     @classmethod
     def calibrations(cls) -> tuple[Calibration, ...]:
@@ -86,6 +81,29 @@ class Band(ChannelModel):
             Calibration("low_hz", model, tone(100.0, 2.0), GainAt(100.0), half, 0.02, reason),
             Calibration("high_hz", model, tone(8000.0, 2.0), GainAt(8000.0), half, 0.02, reason),
         )
+
+
+def slopes(low_hz: float, high_hz: float, order: int, sample_rate_hz: int) -> NDArray[np.float64]:
+    """Coefficients b0, b1, b2, a1, a2 (a0 = 1) of every section, the high-pass's first; shape (sections, 5)."""
+    rows = []
+    if _passes(low_hz, sample_rate_hz):
+        rows += [_section(q, low_hz, sample_rate_hz, high_pass=True) for q in _dampings(order)]
+    if _passes(high_hz, sample_rate_hz):
+        rows += [_section(q, high_hz, sample_rate_hz, high_pass=False) for q in _dampings(order)]
+    return np.array(rows).reshape(-1, 5)
+
+
+def gain(sections: NDArray[np.float64], frequency_hz: ArrayLike, sample_rate_hz: int) -> NDArray[np.float64]:
+    """Amplitude of what the sections pass."""
+    z = np.exp(-2j * np.pi * np.asarray(frequency_hz) / sample_rate_hz)
+    found = np.ones(z.shape)
+    for b0, b1, b2, a1, a2 in sections:
+        found = found * np.abs((b0 + (b1 + b2 * z) * z) / (1 + (a1 + a2 * z) * z))
+    return found
+
+
+def _passes(point_hz: float, sample_rate_hz: int) -> bool:
+    return 0 < point_hz < NEAREST_TO_HALF_RATE * sample_rate_hz / 2
 
 
 class GainAt:

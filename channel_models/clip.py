@@ -6,15 +6,16 @@ from dataclasses import dataclass
 from typing import Self
 
 import numpy as np
+from numpy.typing import NDArray
 
-from ..contracts.channel_model import Calibration, ChannelModel
+from ..contracts.channel_model import Calibration, Treatment
 from ..contracts.parameters import parameter
 from ..contracts.signal import Signal
 from .reading import tone
 
 
 @dataclass(frozen=True)
-class Clip(ChannelModel):
+class Clip(Treatment):
     """Whatever goes beyond the ceiling stays at the ceiling."""
 
     name = "clip"
@@ -27,11 +28,13 @@ class Clip(ChannelModel):
     def nothing(cls) -> Self:
         return cls(ceiling=0.0)
 
-    def degrade(self, signal: Signal, rng: np.random.Generator) -> Signal:
-        if self.ceiling == 0.0:
-            return signal
+    @property
+    def idle(self) -> bool:
+        return self.ceiling == 0.0
+
+    def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
         ceiling = np.float32(self.ceiling)
-        return Signal.owning(np.clip(signal.samples, -ceiling, ceiling), signal.sample_rate_hz)
+        np.clip(samples, -ceiling, ceiling, out=samples)
 
     @classmethod
     def calibrations(cls) -> tuple[Calibration, ...]:

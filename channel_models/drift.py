@@ -14,29 +14,33 @@ from ..contracts.channel_model import Calibration, ChannelModel
 from ..contracts.errors import UsageError
 from ..contracts.parameters import parameter
 from ..contracts.signal import Signal
-from .band import Band
+from .band import gain, slopes
+from .draws import words
 from .reading import RATE_HZ, frequency_hz, inner, tone
+from .smooth_noise import spline
+from .wow_and_flutter import DIAMETERS_DIFFER, NOISE, Turning, parts, weighting
 
 PHASE_GRID_HZ = 4
-NOISE_GRID_HZ = 256
-"""How often a second the phases of wow and flutter and the smooth noise are drawn, whatever the sample rate.
-
-Between the draws they are the cubic B-spline of the drawn numbers, so that the speed has no kinks.
-"""
+"""How often a second the phases of what turns are drawn, whatever the sample rate; between, a cubic B-spline."""
 
 KNOTS_HZ = 600
 """The read position is worked out at least this often a second: 15 times a period of the fastest noise."""
 
 PHASE_WALK_RAD = 0.3
-"""Standard deviation of the phase of wow and flutter against a clock, gained in one period (modelling prior)."""
+"""Standard deviation of the phase of a turning part against a clock, gained in one period (modelling prior)."""
 
-NOISE_LOW_HZ, NOISE_HIGH_HZ = 0.5, 40.0
 MOST_NOISE = 4.0
 """The smooth noise is cut off at this many times its rms value."""
 
+SCRAPE_HZ = (2500.0, 5500.0)
+"""Where free lengths of tape, some 150 to 350 mm, resonate along themselves (modelling prior)."""
+
 _WARM_UP_S = 4
+_PARTS = 10
 _PIECE = 8192
+_SCRAPE_FRAMES = 4 * 4096
 _PROBE_HZ = 3150.0
+_SCRAPED_HZ = 6500.0
 
 
 @dataclass(frozen=True)
@@ -48,20 +52,24 @@ class Motion:
         slopes: speed re nominal at the same places.
         knot_frames: a power of two.
         outputs: how many outputs read the whole tape.
+        key: four words of 32 bits that name the scrape flutter.
     """
 
     positions: NDArray[np.float64]
     slopes: NDArray[np.float64]
     knot_frames: int
     outputs: int
+    key: tuple[int, ...]
 
 
 @dataclass(frozen=True)
 class Drift(ChannelModel):
     """Plays the tape at a speed that is off and wavers.
 
-    speed = 1 + offset + wow + flutter + noise. Wow and flutter are sines of the given peak whose phase wanders;
-    noise is Gaussian between 0.5 and 40 Hz. All are drawn in order along the absolute time of the playback.
+    speed = 1 + offsets + what turns in the decks + smooth noise. ``weighted_percent`` is what a meter of IEC 60386
+    reads: capstans, pinch rollers and reels at the frequencies that their diameters and the place on the tape give
+    them, and noise of 0.5 to 40 Hz. ``wow_percent``, ``flutter_percent`` and ``noise_percent`` add plain components.
+    Whatever turns is a sine whose phase wanders. All are drawn in order along the absolute time of the playback.
     """
 
     name = "drift"
@@ -72,13 +80,25 @@ class Drift(ChannelModel):
     speed_percent_limit: float = parameter(
         0.0, "further offset, drawn evenly between plus and minus this for every tape", unit="%", low=0.0, high=10.0
     )
-    decks: int = parameter(1, "how many decks draw such an offset; their offsets add", low=1, high=2)
-    wow_percent: float = parameter(0.0, "peak speed deviation of the slow component", unit="%", low=0.0, high=5.0)
+    decks: int = parameter(1, "how many decks draw an offset and turn; their offsets add", low=1, high=2)
+    same_deck: bool = parameter(False, "recorded and replayed by one deck, whose drawn offset cancels")
+    weighted_percent: float = parameter(
+        0.0, "wow and flutter of all decks together as a meter reads it, weighted, 2-sigma", unit="%", low=0.0, high=1.0
+    )
+    capstan_mm: float = parameter(2.2, "diameter of the capstans", unit="mm", low=1.0, high=10.0)
+    roller_mm: float = parameter(12.0, "diameter of the pinch rollers", unit="mm", low=5.0, high=40.0)
+    scrape_percent: float = parameter(0.0, "rms scrape flutter, 2.5 to 5.5 kHz", unit="%", low=0.0, high=1.0)
+    left_s: float = parameter(
+        1800.0, "playing time of the tape still to come at the start", unit="s", low=0.0, high=4000.0
+    )
+    played_s: float = parameter(0.0, "playing time of the tape already wound", unit="s", low=0.0, high=4000.0)
+    start_up_ms: float = parameter(0.0, "time constant of the start from standstill", unit="ms", low=0.0, high=2000.0)
+    wow_percent: float = parameter(0.0, "peak speed deviation of a slow component", unit="%", low=0.0, high=5.0)
     wow_hz: float = parameter(0.8, "its frequency", unit="Hz", low=0.05, high=10.0)
-    flutter_percent: float = parameter(0.0, "peak speed deviation of the fast component", unit="%", low=0.0, high=5.0)
+    flutter_percent: float = parameter(0.0, "peak speed deviation of a fast component", unit="%", low=0.0, high=5.0)
     flutter_hz: float = parameter(7.0, "its frequency", unit="Hz", low=1.0, high=60.0)
     noise_percent: float = parameter(
-        0.0, "rms speed deviation of smooth noise between 0.5 and 40 Hz", unit="%", low=0.0, high=2.0
+        0.0, "rms speed deviation of further smooth noise, 0.5 to 40 Hz", unit="%", low=0.0, high=2.0
     )
 
     @classmethod
@@ -93,61 +113,97 @@ class Drift(ChannelModel):
 
     @property
     def still(self) -> bool:
-        """Whether the speed is always the nominal one."""
+        """Whether the speed is always the nominal one, scrape apart."""
         return not any(
-            (self.speed_percent, self.speed_percent_limit, self.wow_percent, self.flutter_percent, self.noise_percent)
+            (
+                self.speed_percent,
+                self.speed_percent_limit,
+                self.weighted_percent,
+                self.start_up_ms,
+                self.wow_percent,
+                self.flutter_percent,
+                self.noise_percent,
+            )
         )
 
     def motion(self, frames: int, sample_rate_hz: int, rng: np.random.Generator) -> Motion:
         """The read positions for a tape of ``frames`` frames, at least one."""
         from ..kernels.warp import BLOCK_FRAMES
 
-        drawn = sum(rng.uniform(-1.0, 1.0, size=2)[: self.decks])
-        offset = (self.speed_percent + self.speed_percent_limit * float(drawn)) / 100
-        slowest = 1 + offset - (self.wow_percent + self.flutter_percent + MOST_NOISE * self.noise_percent) / 100
+        key = words(rng, 4)
+        drawn = float(rng.uniform(-1.0, 1.0, size=2)[: self.decks].sum())
+        offset = (self.speed_percent + (0.0 if self.same_deck else self.speed_percent_limit * drawn)) / 100
+        turning, noise_percent = self._turning(rng)
+        slowest = 1 + offset - (sum(part.percent for part in turning) + MOST_NOISE * noise_percent) / 100
         knot_frames = min(BLOCK_FRAMES, 1 << (sample_rate_hz // KNOTS_HZ).bit_length() >> 1)
-        knots = math.ceil((frames / slowest + 1) / BLOCK_FRAMES) * (BLOCK_FRAMES // knot_frames) + 1
+        latest = frames / slowest + 1 + self.start_up_ms / 1000 * sample_rate_hz
+        knots = math.ceil(latest / BLOCK_FRAMES) * (BLOCK_FRAMES // knot_frames) + 1
 
         # Twice as many places as knots: the middle ones are for Simpson's rule.
-        speed = self._speed(offset, 2 * knots - 1, knot_frames / 2 / sample_rate_hz, rng)
+        speed = self._speed(offset, turning, noise_percent, 2 * knots - 1, knot_frames / 2 / sample_rate_hz, rng)
         advance = knot_frames / 6 * (speed[:-2:2] + 4 * speed[1::2] + speed[2::2])
         positions = np.concatenate(((0.0,), np.cumsum(advance)))
         slopes = np.ascontiguousarray(speed[::2])
-        return Motion(positions, slopes, knot_frames, _outputs(positions, slopes, knot_frames, frames))
+        return Motion(positions, slopes, knot_frames, _outputs(positions, slopes, knot_frames, frames), key)
 
-    def _speed(self, offset: float, places: int, step_s: float, rng: np.random.Generator) -> NDArray[np.float64]:
+    def _turning(self, rng: np.random.Generator) -> tuple[list[Turning], float]:
+        """All sines of speed, always as many, and the rms of the smooth noise in %."""
+        spread = rng.uniform(-DIAMETERS_DIFFER, DIAMETERS_DIFFER, size=4)
+        if self.same_deck:
+            spread[1], spread[3] = spread[0], spread[2]
+        capstans_mm = self.capstan_mm * (1 + spread[: self.decks])
+        rollers_mm = self.roller_mm * (1 + spread[2 : 2 + self.decks])
+        found, noise_percent = parts(self.weighted_percent, capstans_mm, rollers_mm, self.left_s, self.played_s)
+        found = [Turning(self.wow_percent, self.wow_hz), Turning(self.flutter_percent, self.flutter_hz), *found]
+        return found, math.hypot(noise_percent, self.noise_percent)
+
+    def _speed(
+        self,
+        offset: float,
+        turning: list[Turning],
+        noise_percent: float,
+        places: int,
+        step_s: float,
+        rng: np.random.Generator,
+    ) -> NDArray[np.float64]:
         """The speed at every ``step_s`` seconds, shape (places,)."""
-        starts = rng.uniform(0.0, 2 * np.pi, size=2)
+        starts = rng.uniform(0.0, 2 * np.pi, size=_PARTS)
         warm_up = _WARM_UP_S * PHASE_GRID_HZ
         steps = math.ceil(places * step_s * PHASE_GRID_HZ) + 4
-        drawn = rng.standard_normal((warm_up + steps, 2 + NOISE_GRID_HZ // PHASE_GRID_HZ))
-        per_step = PHASE_WALK_RAD * np.sqrt(np.array([self.wow_hz, self.flutter_hz]) / PHASE_GRID_HZ)
-        phases = (starts + per_step * np.cumsum(drawn[warm_up:, :2], axis=0)).T
-        waver = _smooth(drawn[:, 2:].ravel())[_WARM_UP_S * NOISE_GRID_HZ :] if self.noise_percent else None
+        drawn = rng.standard_normal((warm_up + steps, _PARTS + NOISE.grid_hz // PHASE_GRID_HZ))
+        walks = np.cumsum(drawn[warm_up:, :_PARTS], axis=0).T
+        waver = NOISE.shaped(drawn[:, _PARTS:].ravel()) if noise_percent else None
 
         speed = np.full(places, 1 + offset)
         for start in range(0, places, _PIECE):
             piece = speed[start : start + _PIECE]
             times_s = step_s * np.arange(start, start + piece.size, dtype=np.float64)
-            told = ((self.wow_percent, self.wow_hz), (self.flutter_percent, self.flutter_hz))
-            for (percent, hz), phase in zip(told, phases, strict=True):
-                if percent:
-                    piece += percent / 100 * np.sin(2 * np.pi * hz * times_s + _spline(phase, times_s * PHASE_GRID_HZ))
+            for part, first, walk in zip(turning, starts, walks, strict=False):
+                if part.percent:
+                    walked = PHASE_WALK_RAD * math.sqrt(part.hz / PHASE_GRID_HZ) * spline(walk, times_s * PHASE_GRID_HZ)
+                    piece += part.percent / 100 * np.sin(2 * np.pi * part.turns(times_s) + first + walked)
             if waver is not None:
-                limited = np.clip(_spline(waver, times_s * NOISE_GRID_HZ), -MOST_NOISE, MOST_NOISE)
-                piece += self.noise_percent / 100 * limited
+                limited = np.clip(spline(waver, times_s * NOISE.grid_hz), -MOST_NOISE, MOST_NOISE)
+                piece += noise_percent / 100 * limited
+            if self.start_up_ms:
+                piece *= -np.expm1(-times_s / (self.start_up_ms / 1000))
         return speed
 
     def degrade(self, signal: Signal, rng: np.random.Generator) -> Signal:
-        if self.still or signal.frames == 0:
+        if signal.frames == 0 or (self.still and not self.scrape_percent):
             return signal
-        from ..kernels.warp import warp, weights
+        rate = signal.sample_rate_hz
+        if self.still:
+            out, key = signal.samples.copy(), words(rng, 4)
+        else:
+            from ..kernels.warp import warp, weights
 
-        motion = self.motion(signal.frames, signal.sample_rate_hz, rng)
-        out = np.empty((2, motion.outputs), np.float32)
-        left, right = signal.samples
-        warp(left, right, out[0], out[1], motion.positions, motion.slopes, motion.knot_frames, weights())
-        return Signal.owning(out, signal.sample_rate_hz)
+            motion = self.motion(signal.frames, rate, rng)
+            out, key = np.empty((2, motion.outputs), np.float32), motion.key
+            warp(*signal.samples, *out, motion.positions, motion.slopes, motion.knot_frames, weights())
+        if self.scrape_percent:
+            _scrape(out, self.scrape_percent, rate, key)
+        return Signal.owning(out, rate)
 
     @classmethod
     def calibrations(cls) -> tuple[Calibration, ...]:
@@ -157,46 +213,80 @@ class Drift(ChannelModel):
             "the peak over at least 9 periods read once a millisecond; the 8 ms window takes off up to 0.7 % at 7 Hz, "
             "interpolation noise 70 dB down adds up to 0.004 %"
         )
+        weighted = (
+            "the 2-sigma value over 60 s: the noise has some 60 x 20 degrees of freedom and 30 % of the power, the "
+            "phases of the sines have few: s.e. 1.5 %, 5 of them"
+        )
+        scraped = "noise of 3 kHz over 12 s: s.e. 0.3 %, five of them; the slope at the tone is 2.3 % low"
         return (
             Calibration("speed_percent", cls(speed_percent=3.0), probe, _offset_percent, 3.0, 1e-3, offset),
             Calibration("wow_percent", cls(wow_percent=0.5), probe, _peak_percent, 0.5, 0.01, peak),
             Calibration("flutter_percent", cls(flutter_percent=0.5), probe, _peak_percent, 0.5, 0.01, peak),
+            Calibration(
+                "weighted_percent",
+                cls(weighted_percent=0.2, decks=2),
+                tone(_PROBE_HZ, 60.0),
+                _weighted_percent,
+                0.2,
+                0.015,
+                weighted,
+            ),
+            Calibration(
+                "scrape_percent", cls(scrape_percent=0.1), tone(_SCRAPED_HZ, 12.0), _scrape_percent, 0.1, 0.004, scraped
+            ),
         )
 
 
-def _smooth(white: NDArray[np.float64]) -> NDArray[np.float64]:
-    """White noise on the grid made smooth: 0.5 to 40 Hz, and of rms 1 once it is a spline."""
+def _scrape(samples: NDArray[np.float32], percent: float, sample_rate_hz: int, key: tuple[int, ...]) -> None:
+    """Shift the tape to and fro by nanoseconds, in place: the slope of the sound times the shift."""
     from ..kernels.filters import STATE, section
+    from ..kernels.noise import add_noise
 
-    sections, rms = _smoothing()
-    noise = (white / rms).astype(np.float32)
-    for coefficients in sections:
-        section(noise, np.zeros_like(noise), coefficients, np.zeros(STATE))
-    return noise.astype(np.float64)
+    sections, rms = _scraping(sample_rate_hz)
+    if not len(sections):
+        return
+    sigma = np.float32(percent / 100 / rms / math.sqrt(2))
+    states = np.zeros((len(sections), STATE))
+    shift = np.empty((2, _SCRAPE_FRAMES), np.float32)
+    words_of_key = tuple(np.uint64(word) for word in key)
+    frames = samples.shape[1]
+    around = np.zeros((2, _SCRAPE_FRAMES + 4), np.float32)
+    for start in range(0, frames, _SCRAPE_FRAMES):
+        piece = samples[:, start : start + _SCRAPE_FRAMES]
+        count = piece.shape[1]
+        shift[:] = 0.0
+        add_noise(*shift, start // 4096, *words_of_key, sigma)
+        for coefficients, state in zip(sections, states, strict=True):
+            section(*shift, coefficients, state)
+        both = shift[0, :count] + shift[1, :count]
+        around[:, :2] = around[:, _SCRAPE_FRAMES : _SCRAPE_FRAMES + 2]
+        known = samples[:, start : start + _SCRAPE_FRAMES + 2]
+        around[:, 2 : 2 + known.shape[1]] = known
+        around[:, 2 + known.shape[1] :] = 0.0
+        # The slope from five points: 2 % low at 6.5 kHz.
+        slope = around[:, 3 : 3 + count] - around[:, 1 : 1 + count]
+        slope *= np.float32(8)
+        slope -= around[:, 4 : 4 + count]
+        slope += around[:, :count]
+        both *= np.float32(1 / 12)
+        slope *= both
+        piece += slope
 
 
 @cache
-def _smoothing() -> tuple[NDArray[np.float64], float]:
-    """The filter that smooths the noise, and the rms of white noise of deviation 1 after it and the spline."""
-    sections = Band(low_hz=NOISE_LOW_HZ, high_hz=NOISE_HIGH_HZ, order=2).sections(NOISE_GRID_HZ)
-    w = np.pi * (np.arange(8192) + 0.5) / 8192
-    z = np.exp(-1j * w)
-    gain = np.prod([np.abs((b0 + (b1 + b2 * z) * z) / (1 + (a1 + a2 * z) * z)) for b0, b1, b2, a1, a2 in sections], 0)
-    # The mean power of a cubic B-spline with coefficients of that spectrum: the samples of the B-spline of degree 7.
-    splined = (2416 + 2382 * np.cos(w) + 240 * np.cos(2 * w) + 2 * np.cos(3 * w)) / 5040
-    return sections, math.sqrt(np.mean(gain**2 * splined))
-
-
-def _spline(coefficients: NDArray[np.float64], places: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The cubic B-spline with these coefficients at ``places``; place 0 lies on the second coefficient."""
-    whole = places.astype(np.int64)
-    u = places - whole
-    v = 1 - u
-    out: NDArray[np.float64] = v * v * v / 6 * coefficients[whole]
-    out += (2 / 3 - u * u * (1 - u / 2)) * coefficients[whole + 1]
-    out += (2 / 3 - v * v * (1 - v / 2)) * coefficients[whole + 2]
-    out += u * u * u / 6 * coefficients[whole + 3]
-    return out
+def _scraping(sample_rate_hz: int) -> tuple[NDArray[np.float64], float]:
+    """Filters from white noise of deviation 1 to a shift in frames, and the rms of the speed in the band that it gives."""
+    low_hz, high_hz = SCRAPE_HZ
+    if high_hz > 0.45 * sample_rate_hz:
+        return np.zeros((0, 5)), 1.0
+    high_pass, low_pass = slopes(low_hz, high_hz, 2, sample_rate_hz)
+    # The speed is the shift's change a frame: one of the high-pass's two zeros at 0 Hz is left to it.
+    shifting = high_pass.copy()
+    shifting[:3] = high_pass[0], -high_pass[0], 0.0
+    sections = np.stack((shifting, low_pass))
+    hz = sample_rate_hz / 2 * (np.arange(8192) + 0.5) / 8192
+    speed = gain(sections, hz, sample_rate_hz) * 2 * np.sin(np.pi * hz / sample_rate_hz)
+    return sections, math.sqrt(float(np.mean(speed**2 * ((hz >= low_hz) & (hz <= high_hz)))))
 
 
 def _outputs(positions: NDArray[np.float64], slopes: NDArray[np.float64], knot_frames: int, frames: int) -> int:
@@ -219,3 +309,22 @@ def _offset_percent(signal: Signal) -> float:
 
 def _peak_percent(signal: Signal) -> float:
     return float(np.abs(_deviation_percent(signal)).max())
+
+
+def _weighted_percent(signal: Signal) -> float:
+    deviation = _deviation_percent(signal)
+    deviation = deviation - deviation.mean()
+    hz = np.fft.rfftfreq(deviation.size, 1e-3 * (RATE_HZ // 1000) / RATE_HZ * 1000)
+    weighted = np.fft.irfft(np.fft.rfft(deviation) * np.where(hz > 0, weighting(hz), 0.0), deviation.size)
+    return float(np.quantile(np.abs(weighted), 0.95))
+
+
+def _scrape_percent(signal: Signal) -> float:
+    # Phase noise about the tone, as speed: times the distance over the tone.
+    row = inner(signal)[0]
+    row = row * np.hanning(row.size)
+    power = np.abs(np.fft.rfft(row)) ** 2
+    off_hz = np.abs(np.fft.rfftfreq(row.size, 1 / RATE_HZ) - _SCRAPED_HZ)
+    about = (off_hz >= SCRAPE_HZ[0]) & (off_hz <= SCRAPE_HZ[1])
+    speed = (power[about] * (off_hz[about] / _SCRAPED_HZ) ** 2).sum() / power[off_hz < 2].sum()
+    return float(100 * math.sqrt(speed))

@@ -9,9 +9,8 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
-from ..contracts.channel_model import Calibration, ChannelModel
+from ..contracts.channel_model import Calibration, Treatment
 from ..contracts.parameters import parameter
-from ..contracts.signal import Signal
 from .draws import words
 from .reading import band_level_db, silence
 
@@ -23,11 +22,11 @@ SINE_POWER = 0.5
 OFF_DB = -200.0
 _RISE_S = 120e-6
 _LEVELS_S = 15e-6
-_PIECE_BLOCKS = 64
+_PIECE_BLOCKS = 8
 
 
 @dataclass(frozen=True)
-class Hiss(ChannelModel):
+class Hiss(Treatment):
     """White or replay-shaped Gaussian noise, absolute: independent of the signal and of the sample rate.
 
     The level is the power between 20 Hz and 20 kHz. ``flat`` has one density at all frequencies up to half the
@@ -64,30 +63,32 @@ class Hiss(ChannelModel):
             power /= HIGHEST_HZ - LOWEST_HZ
         return math.sqrt(power * sample_rate_hz / 2)
 
-    def degrade(self, signal: Signal, rng: np.random.Generator) -> Signal:
-        key_0, key_1, upper_0, upper_1 = (np.uint64(word) for word in words(rng, 4))
-        if self.level_db <= OFF_DB or signal.frames == 0:
-            return signal
+    @property
+    def idle(self) -> bool:
+        return self.level_db <= OFF_DB
+
+    def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
         from ..kernels.noise import BLOCK_FRAMES, add_noise
 
-        out = signal.samples.copy()
-        sigma = np.float32(self.deviation(signal.sample_rate_hz))
+        key = tuple(np.uint64(word) for word in words(rng, 4))
+        sigma = np.float32(self.deviation(sample_rate_hz))
+        left, right = samples
         if self.shape == "flat":
-            add_noise(out[0], out[1], 0, key_0, key_1, upper_0, upper_1, sigma)
-            return Signal.owning(out, signal.sample_rate_hz)
+            add_noise(left, right, 0, *key, sigma)
+            return
 
         from ..kernels.filters import STATE, section
 
-        coefficients = _shaping(signal.sample_rate_hz)
+        coefficients = _shaping(sample_rate_hz)
         state = np.zeros(STATE)
         piece_frames = _PIECE_BLOCKS * BLOCK_FRAMES
-        for start in range(0, signal.frames, piece_frames):
-            piece = out[:, start : start + piece_frames]
-            noise = np.zeros_like(piece, order="C")
-            add_noise(noise[0], noise[1], start // BLOCK_FRAMES, key_0, key_1, upper_0, upper_1, sigma)
-            section(noise[0], noise[1], coefficients, state)
-            piece += noise
-        return Signal.owning(out, signal.sample_rate_hz)
+        noise = np.empty((2, piece_frames), np.float32)
+        for start in range(0, samples.shape[1], piece_frames):
+            piece = samples[:, start : start + piece_frames]
+            noise[:] = 0.0
+            add_noise(*noise, start // BLOCK_FRAMES, *key, sigma)
+            section(*noise, coefficients, state)
+            piece += noise[:, : piece.shape[1]]
 
     @classmethod
     def calibrations(cls) -> tuple[Calibration, ...]:

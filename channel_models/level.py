@@ -6,19 +6,24 @@ from dataclasses import dataclass
 from typing import Self
 
 import numpy as np
+from numpy.typing import NDArray
 
-from ..contracts.channel_model import PLACES, Calibration, ChannelModel
+from ..contracts.channel_model import PLACES, Calibration, Treatment
 from ..contracts.parameters import parameter
 from ..contracts.signal import Signal
 from .draws import gaussian
 from .reading import RATE_HZ, inner, phasor, tone
 
+LOSS_DB_PER_PASS = 0.01
+"""Each play wears and partly erases the tape: 2 dB in 200 plays (modelling prior)."""
+
 
 @dataclass(frozen=True)
-class Level(ChannelModel):
+class Level(Treatment):
     """A gain for both tracks, a difference between them, and perhaps both turned upside down.
 
-    Half the difference goes to each track: the left gets the upper half of a positive one.
+    Half the difference goes to each track: the left gets the upper half of a positive one. ``passes`` plays of the
+    tape cost 0.01 dB each.
     """
 
     name = "level"
@@ -30,20 +35,28 @@ class Level(ChannelModel):
         0.0, "standard deviation of the difference, drawn anew for every tape", unit="dB", low=0.0, high=10.0
     )
     inverted_chance: float = parameter(0.0, "chance that both tracks are inverted; 1 is always", low=0.0, high=1.0)
+    passes: int = parameter(0, "plays that the tape has had since", low=0, high=100_000)
     place: str = parameter("replay", "where the gain stands", choices=PLACES)  # type: ignore[misc]
 
     @classmethod
     def nothing(cls) -> Self:
         return cls()
 
-    def degrade(self, signal: Signal, rng: np.random.Generator) -> Signal:
+    @property
+    def idle(self) -> bool:
+        return not any((self.gain_db, self.difference_db, self.difference_db_sd, self.inverted_chance, self.passes))
+
+    def gains(self, rng: np.random.Generator) -> NDArray[np.float32]:
+        """The factors of left and right, shape (2,)."""
         difference_db = self.difference_db + self.difference_db_sd * gaussian(rng)
         sign = -1.0 if rng.random() < self.inverted_chance else 1.0
-        gains_db = np.array([self.gain_db + difference_db / 2, self.gain_db - difference_db / 2])
-        gains = sign * 10 ** (gains_db / 20)
-        if (gains == 1.0).all():
-            return signal
-        return Signal.owning(signal.samples * gains[:, None].astype(np.float32), signal.sample_rate_hz)
+        gain_db = self.gain_db - LOSS_DB_PER_PASS * self.passes
+        halves_db = np.array([gain_db + difference_db / 2, gain_db - difference_db / 2])
+        return (sign * 10 ** (halves_db / 20)).astype(np.float32)
+
+    def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
+        for row, gain in zip(samples, self.gains(rng), strict=True):
+            row *= gain
 
     @classmethod
     def calibrations(cls) -> tuple[Calibration, ...]:
@@ -51,6 +64,7 @@ class Level(ChannelModel):
         reason = "single precision: gains and samples are each right to 6e-8, far below 1e-4 dB"
         return (
             Calibration("gain_db", cls(gain_db=-4.0), probe, _gain_db, -4.0, 1e-4, reason),
+            Calibration("passes", cls(passes=200), probe, _gain_db, -2.0, 1e-4, reason),
             Calibration("difference_db", cls(difference_db=3.0), probe, _difference_db, 3.0, 1e-4, reason),
             Calibration("inverted_chance", cls(inverted_chance=1.0), probe, _inverted, 1.0, 0.0, "a sign is exact"),
         )

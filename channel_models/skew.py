@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from typing import Self
 
 import numpy as np
+from numpy.typing import NDArray
 
-from ..contracts.channel_model import Calibration, ChannelModel
+from ..contracts.channel_model import Calibration, Treatment
 from ..contracts.parameters import parameter
 from ..contracts.signal import Signal
 from .draws import gaussian
@@ -18,11 +19,32 @@ WANDER_HZ = (0.5, 2.0)
 """The wander's frequency is drawn evenly between these (modelling prior)."""
 
 _KNOT_FRAMES = 64
+_PIECE_BLOCKS = 32
 _PROBE_HZ = 2000.0
 
 
 @dataclass(frozen=True)
-class Skew(ChannelModel):
+class Wander:
+    """A slow sine, for what leans to and fro: between -1 and 1."""
+
+    hz: float
+    start_rad: float
+
+    @classmethod
+    def drawn(cls, rng: np.random.Generator) -> Self:
+        return cls(float(rng.uniform(*WANDER_HZ)), float(rng.uniform(0.0, 2 * np.pi)))
+
+    def at(self, times_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.asarray(np.sin(2 * np.pi * self.hz * times_s + self.start_rad))
+
+    def slope(self, times_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Change a second."""
+        w = 2 * np.pi * self.hz
+        return np.asarray(w * np.cos(w * times_s + self.start_rad))
+
+
+@dataclass(frozen=True)
+class Skew(Treatment):
     """Delays the right track, or with a negative skew lets it lead; the left track is left alone.
 
     The delay is skew + a Gaussian draw + a slow sine of the given peak-to-peak size.
@@ -42,25 +64,9 @@ class Skew(ChannelModel):
     def nothing(cls) -> Self:
         return cls()
 
-    def degrade(self, signal: Signal, rng: np.random.Generator) -> Signal:
-        skew_s = (self.skew_us + self.skew_us_sd * gaussian(rng)) * 1e-6
-        hz, start = rng.uniform(*WANDER_HZ), rng.uniform(0.0, 2 * np.pi)
-        swing_s = self.wander_us * 1e-6 / 2
-        if signal.frames == 0 or (skew_s == 0 and swing_s == 0):
-            return signal
-        from ..kernels.warp import BLOCK_FRAMES, warp, weights
-
-        rate = signal.sample_rate_hz
-        knots = math.ceil(signal.frames / BLOCK_FRAMES) * (BLOCK_FRAMES // _KNOT_FRAMES) + 1
-        places = np.arange(knots) * float(_KNOT_FRAMES)
-        phase = 2 * np.pi * hz / rate * places + start
-        positions = places - rate * (skew_s + swing_s * np.sin(phase))
-        slopes = 1 - 2 * np.pi * hz * swing_s * np.cos(phase)
-        out = np.empty_like(signal.samples)
-        out[0] = signal.samples[0]
-        right = signal.samples[1]
-        warp(right, right, out[1], out[1], positions, slopes, _KNOT_FRAMES, weights())
-        return Signal.owning(out, rate)
+    def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
+        skew_us = self.skew_us + self.skew_us_sd * gaussian(rng)
+        delay(samples[1], sample_rate_hz, skew_us * 1e-6, self.wander_us * 1e-6 / 2, Wander.drawn(rng))
 
     @classmethod
     def calibrations(cls) -> tuple[Calibration, ...]:
@@ -68,18 +74,43 @@ class Skew(ChannelModel):
         reason = "interpolation noise 70 dB down turns the phase of a 2 kHz tone by 3e-4 rad at most: 0.03 us"
         wander = f"{reason}; the 2 ms steps of the reading take off 2e-5 of the wander, the 2 s of a period are covered"
         return (
-            Calibration("skew_us", cls(skew_us=82.5), probe, _skew_us, 82.5, 0.05, reason),
-            Calibration("skew_us", cls(skew_us=-17.0), probe, _skew_us, -17.0, 0.05, reason),
-            Calibration("wander_us", cls(wander_us=11.3), probe, _wander_us, 11.3, 0.1, wander),
+            Calibration("skew_us", cls(skew_us=82.5), probe, skew_us_read, 82.5, 0.05, reason),
+            Calibration("skew_us", cls(skew_us=-17.0), probe, skew_us_read, -17.0, 0.05, reason),
+            Calibration("wander_us", cls(wander_us=11.3), probe, wander_us_read, 11.3, 0.1, wander),
         )
 
 
-def _skew_us(signal: Signal) -> float:
+def delay(row: NDArray[np.float32], sample_rate_hz: int, still_s: float, swing_s: float, wander: Wander) -> None:
+    """Delay one track in place by ``still_s`` and ``swing_s`` times the wander; before the tape there is silence."""
+    from ..kernels.warp import BLOCK_FRAMES, warp, weights
+
+    frames = row.size
+    margin = math.ceil((abs(still_s) + abs(swing_s)) * sample_rate_hz) + 16
+    piece_frames = _PIECE_BLOCKS * BLOCK_FRAMES
+    source = np.zeros(piece_frames + 2 * margin, np.float32)
+    heard = source.view()
+    heard.flags.writeable = False
+    places = _KNOT_FRAMES * np.arange(piece_frames // _KNOT_FRAMES + 1, dtype=np.float64)
+    for start in range(0, frames, piece_frames):
+        source[:margin] = source[piece_frames : piece_frames + margin] if start else 0.0
+        known = row[start : start + piece_frames + margin]
+        source[margin : margin + known.size] = known
+        source[margin + known.size :] = 0.0
+        times_s = (start + places) / sample_rate_hz
+        positions = margin + places - sample_rate_hz * (still_s + swing_s * wander.at(times_s))
+        slopes = 1 - swing_s * wander.slope(times_s)
+        out = row[start : start + piece_frames]
+        warp(heard, heard, out, out, positions, slopes, _KNOT_FRAMES, weights())
+
+
+def skew_us_read(signal: Signal) -> float:
+    """Time from left to right, read off a tone of 2 kHz."""
     left, right = (phasor(row, _PROBE_HZ, RATE_HZ) for row in inner(signal))
     return float(np.angle(left / right) / (2 * np.pi * _PROBE_HZ) * 1e6)
 
 
-def _wander_us(signal: Signal) -> float:
+def wander_us_read(signal: Signal) -> float:
+    """How far that time wanders, peak to peak."""
     rows = inner(signal)
     step = RATE_HZ // 100
     pieces = [rows[:, at : at + step] for at in range(0, rows.shape[1] - step, step)]

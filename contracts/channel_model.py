@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import ClassVar, Self
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .errors import UsageError
 from .plug_in import PlugIn
@@ -73,6 +74,31 @@ class ChannelModel(PlugIn):
 
 
 @dataclass(frozen=True)
+class Treatment(ChannelModel):
+    """A model that keeps the length and changes the samples where they stand.
+
+    A model that is one need not copy: a channel hands it a buffer of its own, so that a whole side of a tape meets a
+    dozen effects in the memory of two signals.
+    """
+
+    @abstractmethod
+    def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
+        """Change ``samples``, shape (2, frames) with at least one frame, in place."""
+
+    @property
+    def idle(self) -> bool:
+        """Whether ``treat`` would change nothing."""
+        return self == type(self).nothing()
+
+    def degrade(self, signal: Signal, rng: np.random.Generator) -> Signal:
+        if self.idle or signal.frames == 0:
+            return signal
+        samples = signal.samples.copy()
+        self.treat(samples, signal.sample_rate_hz, rng)
+        return Signal.owning(samples, signal.sample_rate_hz)
+
+
+@dataclass(frozen=True)
 class Channel:
     """Models in the order of the physics. An empty stack is the null channel.
 
@@ -102,7 +128,20 @@ class Channel:
         """The signal after all stages, each with its own stream drawn from ``rng``."""
         root = tuple(int(word) for word in rng.integers(0, 2**32, size=4, dtype=np.uint64))
         seen: Counter[str] = Counter()
+        own: NDArray[np.float32] | None = None
         for stage in self.stages:
-            signal = stage.degrade(signal, substream(root, stage.name, seen[stage.name]))
+            stream = substream(root, stage.name, seen[stage.name])
             seen[stage.name] += 1
-        return signal
+            if isinstance(stage, Treatment):
+                if stage.idle or signal.frames == 0:
+                    continue
+                if own is None:
+                    own = signal.samples.copy()
+                    signal = Signal.owning(own, signal.sample_rate_hz)
+                own.flags.writeable = True
+                stage.treat(own, signal.sample_rate_hz, stream)
+                continue
+            if own is not None:
+                signal, own = Signal.owning(own, signal.sample_rate_hz), None
+            signal = stage.degrade(signal, stream)
+        return signal if own is None else Signal.owning(own, signal.sample_rate_hz)

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from .errors import PlugInError, UsageError, in_one_line
-from .parameters import parameters_of
+from .parameters import Value, parameters_of
 from .plug_in import PlugIn
 from .preset import Preset
 from .spec import MOST_CHARACTERS, Item, from_json, parse_stack
@@ -101,16 +101,31 @@ class Registry:
         for item in items:
             found = self.load(item.name)
             if isinstance(found, Preset):
-                if item.arguments:
-                    raise UsageError(
-                        f"{self.kind}: '{item.name}' is a preset and takes no parameters; "
-                        f"it stands for '{in_one_line(found.spec)}', which can be written out and changed."
-                    )
-                if found.spec:
-                    stack += self.build(parse_stack(found.spec), depth + 1)
+                members = parse_stack(found.spec) if found.spec else ()
+                stack += self.build(self._set(members, found, item), depth + 1)
             else:
                 stack.append(_construct(found, item))
         return tuple(stack)
+
+    def _set(self, members: tuple[Item, ...], preset: Preset, item: Item) -> tuple[Item, ...]:
+        """``members`` of a preset with the arguments that were given with its name."""
+        for key, value in item.arguments:
+            if key not in preset.settings:
+                offered = f"only {', '.join(preset.settings)}" if preset.settings else "no parameters"
+                raise UsageError(
+                    f"{self.kind}: '{item.name}' is a preset and takes {offered}; "
+                    f"it stands for '{in_one_line(preset.spec)}', which can be written out and changed."
+                )
+            members = tuple(self._with(member, key, value) for member in members)
+        return members
+
+    def _with(self, member: Item, key: str, value: Value) -> Item:
+        """``member`` with that argument, if it has such a parameter."""
+        found = self.load(member.name)
+        offered = found.settings if isinstance(found, Preset) else [one.name for one in parameters_of(found)]
+        if key not in offered:
+            return member
+        return Item(member.name, tuple({**dict(member.arguments), key: value}.items()), member.position)
 
 
 def _package(claim: EntryPoint) -> str:

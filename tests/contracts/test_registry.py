@@ -26,7 +26,7 @@ def test_an_unknown_name_lists_what_exists_and_the_nearest():
 
 def test_a_name_like_nothing_gets_no_suggestion():
     said = refusal(tapewright.channel, "qqqqqqqq")
-    assert said.startswith("channel: there is no 'qqqqqqqq'. There are: attic, band,")
+    assert said.startswith("channel: there is no 'qqqqqqqq'. There are: attic, azimuth, band,")
 
 
 def test_a_receiver_is_looked_up_among_receivers():
@@ -58,6 +58,20 @@ def test_a_preset_takes_no_parameters_and_shows_its_spec():
         "codec: 'plain-biphase' is a preset and takes no parameters; "
         "it stands for 'contents/biphase', which can be written out and changed."
     )
+
+
+def test_a_setting_of_a_preset_goes_to_every_member_that_has_it():
+    stages = tapewright.channel("level:place=record/(worn:passes=7)/clip").stages
+    given = [stage.passes for stage in stages[1:] if "passes" in stage.arguments()]
+    assert len(given) >= 3
+    assert set(given) == {7}
+    assert tapewright.channel("worn:passes=0") == tapewright.channel("worn")
+
+
+def test_a_setting_that_a_preset_does_not_offer_is_refused():
+    said = refusal(tapewright.channel, "worn:gain_db=3")
+    assert said.startswith("channel: 'worn' is a preset and takes only same_deck, passes; it stands for 'level:")
+    assert refusal(tapewright.channel, "worn:passes=-1") == ("level: parameter 'passes' must be 0 to 100000, not -1.")
 
 
 def test_a_preset_is_usable_inside_a_stack():

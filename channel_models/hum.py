@@ -1,0 +1,74 @@
+"""Hum: the mains and its harmonics."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..contracts.channel_model import Calibration, Treatment
+from ..contracts.parameters import parameter
+from ..contracts.signal import Signal
+from .reading import inner, silence
+
+OFF_DB = -200.0
+HARMONICS_DB = (0.0, -4.0, -6.0, -12.0, -12.0, -18.0, -18.0)
+"""Each harmonic re the first: odd ones from stray fields, even ones from rectifiers (modelling prior)."""
+
+
+@dataclass(frozen=True)
+class Hum(Treatment):
+    """A fixed set of harmonics of the mains on both tracks; their phases are drawn for every tape."""
+
+    name = "hum"
+    summary = "mains hum and its harmonics"
+    place = "replay"
+
+    level_db: float = parameter(
+        -60.0, "power of the whole re the 3 % level; -200 is none", unit="dB", low=OFF_DB, high=0.0
+    )
+    mains_hz: int = parameter(50, "frequency of the mains", unit="Hz", low=16, high=400)
+
+    @classmethod
+    def nothing(cls) -> Self:
+        return cls(level_db=OFF_DB)
+
+    @property
+    def idle(self) -> bool:
+        return self.level_db <= OFF_DB
+
+    def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
+        phases = rng.uniform(0.0, 2 * np.pi, len(HARMONICS_DB))
+        # The mains and the sample rate come together again after this many frames.
+        period = sample_rate_hz // math.gcd(sample_rate_hz, self.mains_hz)
+        turns = self.mains_hz / sample_rate_hz * np.arange(period)
+        powers = 10 ** (np.array(HARMONICS_DB) / 10)
+        peaks = np.sqrt(powers / powers.sum()) * 10 ** (self.level_db / 20)
+        wave = np.zeros(period)
+        for number, (peak, phase) in enumerate(zip(peaks, phases, strict=True), 1):
+            if number * self.mains_hz < sample_rate_hz / 2:
+                wave += peak * np.sin(2 * np.pi * number * turns + phase)
+        shape = np.tile(wave, -(-16_384 // period)).astype(np.float32)
+        frames = samples.shape[1]
+        for start in range(0, frames, shape.size):
+            samples[:, start : start + shape.size] += shape[: min(shape.size, frames - start)]
+
+    @classmethod
+    def calibrations(cls) -> tuple[Calibration, ...]:
+        reason = "whole periods of a fixed wave; single precision"
+        return (
+            Calibration("level_db", cls(level_db=-40.0), silence(2.0), _power_db, -40.0, 0.01, reason),
+            Calibration("mains_hz", cls(mains_hz=60), silence(2.0), _mains_hz, 60.0, 0.6, "the bins are 0.56 Hz apart"),
+        )
+
+
+def _power_db(signal: Signal) -> float:
+    return float(10 * np.log10(np.mean(inner(signal) ** 2) / 0.5))
+
+
+def _mains_hz(signal: Signal) -> float:
+    row = inner(signal)[0]
+    return float(np.argmax(np.abs(np.fft.rfft(row))) * signal.sample_rate_hz / row.size)

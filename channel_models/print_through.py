@@ -1,0 +1,133 @@
+"""Print-through: each layer of the pack magnetises its neighbours, so that a loud sound is heard a turn early and late."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import ClassVar, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..contracts.channel_model import Calibration, Treatment
+from ..contracts.parameters import parameter
+from ..contracts.signal import Signal
+from .reading import RATE_HZ, phasor
+from .reels import TAPE_UM, turns_per_s
+from .tape_loss import TAPE_SPEED_MM_PER_S
+
+OFF_DB = -200.0
+STRONGEST_HZ = 1000 * TAPE_SPEED_MM_PER_S / (2 * math.pi * TAPE_UM)
+"""Waves as long as 2 pi times the thickness print most: x exp(-x) is largest at x = 1 (common practice)."""
+
+_KNOT_FRAMES = 1024
+_PIECE_BLOCKS = 32
+_PROBE_HZ = 445.0
+_BURST_S = 0.4
+
+
+@dataclass(frozen=True)
+class PrintThrough(Treatment):
+    """An echo one turn of the pack before and one after, each of ``level_db`` where it is strongest.
+
+    The tape was stored wound back: the packs are as thick as the tape still to come. Away from 446 Hz the echoes are
+    weaker, by 6 dB an octave in the end.
+    """
+
+    name = "print_through"
+    summary = "echoes from the neighbouring turns of the pack"
+    place = "tape"
+    exemptions: ClassVar[dict[str, str]] = {
+        "longer_tape_starts_the_same": "what stands on the next turn is heard before it comes"
+    }
+
+    level_db: float = parameter(-48.0, "each echo re its sound; -200 is none", unit="dB", low=OFF_DB, high=0.0)
+    left_s: float = parameter(
+        1800.0, "playing time of the tape that is still to come at the start", unit="s", low=0.0, high=4000.0
+    )
+
+    @classmethod
+    def nothing(cls) -> Self:
+        return cls(level_db=OFF_DB)
+
+    @property
+    def idle(self) -> bool:
+        return self.level_db <= OFF_DB
+
+    def turn_s(self, times_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """How long a turn of the pack plays, where ``times_s`` after the start is."""
+        return np.asarray(1 / turns_per_s(self.left_s - times_s))
+
+    def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
+        from ..kernels.filters import STATE, section
+        from ..kernels.warp import BLOCK_FRAMES, warp, weights
+
+        frames = samples.shape[1]
+        piece_frames = _PIECE_BLOCKS * BLOCK_FRAMES
+        places = _KNOT_FRAMES * np.arange(piece_frames // _KNOT_FRAMES + 1, dtype=np.float64)
+        longest = float(self.turn_s(np.zeros(1))[0]) * sample_rate_hz
+        # The echo of a piece may reach a whole turn back: what stood there is kept as it was recorded.
+        kept = np.zeros((2, math.ceil(longest) + 32), np.float32)
+        echo = np.empty((2, piece_frames), np.float32)
+        late = np.empty((2, piece_frames), np.float32)
+        state = np.zeros(STATE)
+        coefficients = _coefficients(sample_rate_hz, 10 ** (self.level_db / 20))
+        for start in range(0, frames, piece_frames):
+            piece = samples[:, start : start + piece_frames]
+            count = piece.shape[1]
+            turns = sample_rate_hz * self.turn_s((start + places) / sample_rate_hz)
+            slopes = np.gradient(turns, _KNOT_FRAMES)
+            first = max(0, math.floor(start + turns.min()) - 32)
+            last = min(frames, math.ceil(start + piece_frames + turns.max()) + 32)
+            ahead = samples[:, first:last] if first < frames else np.zeros((2, 1), np.float32)
+            warp(*_read(ahead), *echo, start + places + turns - first, 1 + slopes, _KNOT_FRAMES, weights())
+            behind = np.concatenate((kept, piece), axis=1)
+            warp(*_read(behind), *late, kept.shape[1] + places - turns, 1 - slopes, _KNOT_FRAMES, weights())
+            echo += late
+            section(*echo, coefficients, state)
+            kept = np.ascontiguousarray(behind[:, count:])
+            piece += echo[:, :count]
+
+    @classmethod
+    def calibrations(cls) -> tuple[Calibration, ...]:
+        reason = "interpolation 60 dB below the echo, the resonance a hertz off its middle: below 0.05 dB"
+        return tuple(
+            Calibration("level_db", cls(level_db=-40.0), _burst_at(4.0), reading, -40.0, 0.1, reason)
+            for reading in (_early_db, _late_db)
+        )
+
+
+def _read(rows: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    views = tuple(row.view() for row in rows)
+    for view in views:
+        view.flags.writeable = False
+    return views[0], views[1]
+
+
+def _coefficients(sample_rate_hz: int, gain: float) -> NDArray[np.float64]:
+    """A resonance with Q 1/2 at the strongest frequency, by the bilinear transform."""
+    w = math.tan(math.pi * min(STRONGEST_HZ / sample_rate_hz, 0.45))
+    scale = 1 / (1 + 2 * w + w * w)
+    return np.array([2 * w * gain * scale, 0.0, -2 * w * gain * scale, 2 * (w * w - 1) * scale, (1 - w) ** 2 * scale])
+
+
+def _burst_at(middle_s: float) -> Signal:
+    times_s = np.arange(8 * RATE_HZ) / RATE_HZ
+    burst = np.where(np.abs(times_s - middle_s) < _BURST_S, np.sin(2 * np.pi * _PROBE_HZ * times_s), 0.0)
+    return Signal(burst, RATE_HZ)
+
+
+def _echo_db(signal: Signal, middle_s: float) -> float:
+    half = round(_BURST_S / 2 * RATE_HZ)
+    at = round(middle_s * RATE_HZ)
+    return float(
+        20 * np.log10(abs(phasor(signal.samples[0, at - half : at + half].astype(np.float64), _PROBE_HZ, RATE_HZ)))
+    )
+
+
+def _early_db(signal: Signal) -> float:
+    return _echo_db(signal, 4.0 - PrintThrough().turn_s(np.array(4.0)).item())
+
+
+def _late_db(signal: Signal) -> float:
+    return _echo_db(signal, 4.0 + PrintThrough().turn_s(np.array(4.0)).item())

@@ -1,0 +1,96 @@
+"""Residue: what the erase head left of an earlier recording."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..contracts.channel_model import Calibration, Treatment
+from ..contracts.parameters import parameter
+from ..contracts.signal import Signal
+from .band import gain, slopes
+from .draws import words
+from .hiss import HIGHEST_HZ, LOWEST_HZ, SINE_POWER
+from .reading import inner, silence
+from .smooth_noise import EXTRA, WHITE_POWER
+
+OFF_DB = -200.0
+SPEECH_HZ = (150.0, 1500.0)
+"""Where speech and music have most of their power (modelling prior)."""
+
+SYLLABLES_HZ = 4.0
+SWING = 0.5
+"""Rms change of the earlier recording's loudness, re its mean (modelling prior)."""
+
+_PIECE_BLOCKS = 32
+
+
+@dataclass(frozen=True)
+class Residue(Treatment):
+    """Noise with the spectrum and the rhythm of speech, the same in strength whatever is recorded over it."""
+
+    name = "residue"
+    summary = "remains of an earlier recording"
+    place = "tape"
+
+    level_db: float = parameter(-50.0, "power re the 3 % level; -200 is none", unit="dB", low=OFF_DB, high=0.0)
+
+    @classmethod
+    def nothing(cls) -> Self:
+        return cls(level_db=OFF_DB)
+
+    @property
+    def idle(self) -> bool:
+        return self.level_db <= OFF_DB
+
+    def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
+        from ..kernels.filters import STATE, section
+        from ..kernels.modulation import modulate
+        from ..kernels.noise import BLOCK_FRAMES, add_noise
+
+        key = tuple(np.uint64(word) for word in words(rng, 4))
+        frames = samples.shape[1]
+        per_frame = SYLLABLES_HZ / sample_rate_hz
+        piece_frames = _PIECE_BLOCKS * BLOCK_FRAMES
+        sections = slopes(*SPEECH_HZ, 1, sample_rate_hz)
+        power = SINE_POWER * 10 ** (self.level_db / 10) / (1 + SWING**2)
+        sigma = math.sqrt(power * sample_rate_hz / 2 / _power_hz(sections, sample_rate_hz))
+        swings = rng.standard_normal((math.ceil(frames * per_frame) + EXTRA, 2), np.float32).T * np.float32(
+            SWING / math.sqrt(WHITE_POWER)
+        )
+        loudness = np.ascontiguousarray(swings)
+        states = np.zeros((len(sections), STATE))
+        old = np.empty((2, piece_frames), np.float32)
+        for start in range(0, frames, piece_frames):
+            piece = samples[:, start : start + piece_frames]
+            old[:] = 0.0
+            add_noise(*old, start // BLOCK_FRAMES, *key, np.float32(sigma))
+            for coefficients, state in zip(sections, states, strict=True):
+                section(*old, coefficients, state)
+            cell = math.floor(start * per_frame)
+            ahead = np.float64(start * per_frame - cell)
+            for row, swing in zip(old, loudness, strict=True):
+                modulate(row, swing[cell:], per_frame, ahead)
+            piece += old[:, : piece.shape[1]]
+
+    @classmethod
+    def calibrations(cls) -> tuple[Calibration, ...]:
+        reason = (
+            "the loudness changes some 4 times a second with a power of 1 + 0.25, whose standard deviation is about 1: "
+            "over 100 s and two tracks s.e. 3.5 %, five of them 0.75 dB"
+        )
+        return (Calibration("level_db", cls(level_db=-40.0), silence(100.0), _power_db, -40.0, 0.75, reason),)
+
+
+def _power_hz(sections: NDArray[np.float64], sample_rate_hz: int) -> float:
+    """Power gain of the sections, integrated over the audible band."""
+    hz = np.linspace(LOWEST_HZ, min(HIGHEST_HZ, sample_rate_hz / 2), 8001)
+    return float(np.trapezoid(gain(sections, hz, sample_rate_hz) ** 2, hz))
+
+
+def _power_db(signal: Signal) -> float:
+    return float(10 * np.log10(np.mean(inner(signal) ** 2) / SINE_POWER))
