@@ -42,6 +42,7 @@ class Program:
         gaps: (start, end) addresses, end excluded, that no record gave and that hold ``fill``.
         fill: the byte in the gaps.
         notes: what a person should know, one line each.
+        is_addressed: whether the file told the origin; a raw one does not.
     """
 
     name: str
@@ -50,6 +51,7 @@ class Program:
     gaps: tuple[tuple[int, int], ...] = ()
     fill: int = FILL
     notes: tuple[str, ...] = ()
+    is_addressed: bool = False
 
 
 def read_program(name_or_path: str | Path) -> Program:
@@ -101,7 +103,7 @@ def _from_text(name: str, content: bytes, notes: tuple[str, ...], suffix: str = 
         listed = ", ".join(f"{start:04X} to {end - 1:04X}" for start, end in gaps[:4]) + (", ..." if gaps[4:] else "")
         filled = sum(end - start for start, end in gaps)
         notes = (*notes, f"{filled} bytes that no record gives are filled with {FILL:02X}: {listed}")
-    return Program(name, image.filled(FILL), image.origin, gaps, FILL, (*notes, *image.notes))
+    return Program(name, image.filled(FILL), image.origin, gaps, FILL, (*notes, *image.notes), True)
 
 
 def write_program(path: Path, data: bytes, *, origin: int = 0, force: bool = False) -> None:

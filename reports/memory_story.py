@@ -1,0 +1,346 @@
+"""The course of readings through memory, told as what happened to the load."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .memory_path import Run, changes_within_a_byte, slips
+from .memory_readings import Bytes, Reading, predicted
+
+_AROUND = 3
+"""Bytes on either side of a change within which its exact place is looked for."""
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """One thing that happened.
+
+    Attributes:
+        kind: one of the words of this module: clock_lost, clock_doubled, byte_lost, byte_doubled, steps_lost,
+            steps_doubled, elsewhere, inverted, bits_reversed, held_low, held_high, no_relation, found_again,
+            slip_in_byte, latches_kept, wrong_bits, stuck_bit, dead_track.
+        what: one line for a person.
+        address: of the first byte concerned.
+        bit: 1 to 8, as it comes from the tape; None where the whole byte is meant.
+        evidence: what speaks for it.
+    """
+
+    kind: str
+    what: str
+    address: int
+    bit: int | None = None
+    evidence: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.what} ({self.evidence})" if self.evidence else self.what
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain values."""
+        return {
+            "kind": self.kind,
+            "what": self.what,
+            "address": self.address,
+            "bit": self.bit,
+            "evidence": self.evidence,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Placement:
+    """Where positions lie in memory and on the tape.
+
+    Attributes:
+        origin: address of the first byte compared.
+        least_significant_first: order of the bits on the tape.
+        split_tracks: even bits are on the left track, odd bits on the right.
+        rests: steps without data stand between the bytes, so that a lost clock moves bits within their byte; None if
+            nobody knows.
+        tape_s: where on the tape a byte lies, counted from the first byte compared.
+    """
+
+    origin: int = 0
+    least_significant_first: bool = False
+    split_tracks: bool = False
+    rests: bool | None = None
+    tape_s: Callable[[int], float | None] = lambda place: None
+
+    def moved(self, bytes_on: int) -> Placement:
+        """The same for what begins ``bytes_on`` later."""
+        return replace(self, origin=self.origin + bytes_on, tape_s=lambda byte: self.tape_s(byte + bytes_on))
+
+    def address(self, byte: int) -> str:
+        """A byte's address, and when it plays, in seconds from the start of the tape."""
+        time_s = self.tape_s(byte)
+        return f"{self.origin + byte:04X}" + ("" if time_s is None else f" ({time_s:.2f} s)")
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """A path with the exact bit of each change, and what does not agree with it.
+
+    Attributes:
+        runs: of readings, in order.
+        splits: for each change between runs, first and last bit of memory at which it may lie; None where only the
+            byte is known.
+        expected: bytes that should be there, shape (n,).
+        wrong: bits that are not so, shape (n,).
+        seen: what is there, shape (n,).
+    """
+
+    runs: tuple[Run, ...]
+    splits: tuple[tuple[int, int] | None, ...]
+    expected: Bytes
+    wrong: Bytes
+    seen: Bytes
+
+    @classmethod
+    def of(cls, runs: tuple[Run, ...], program: Bytes, seen: Bytes, heard: Bytes) -> Course:
+        """The course that ``runs`` make; bits that are not in ``heard`` do not count."""
+        bits = np.zeros(8 * seen.size, np.uint8)
+        known = np.zeros(8 * seen.size, bool)
+        splits = tuple(_exact(before, after, program, seen, heard) for before, after in pairwise(runs))
+        starts = [
+            0,
+            *(8 * run.start if split is None else split[0] for run, split in zip(runs[1:], splits, strict=True)),
+        ]
+        for run, start, end in zip(runs, starts, [*starts[1:], bits.size], strict=True):
+            expected, told = predicted(run.reading, program, -(-end // 8))
+            bits[start:end] = np.unpackbits(expected)[start:end]
+            known[start:end] = np.repeat(told, 8)[start:end]
+        should = np.packbits(bits)
+        return cls(runs, splits, should, (should ^ seen) & heard & np.packbits(known), seen)
+
+
+def tell(course: Course, place: Placement) -> Iterator[Happening]:
+    """What happened, in the order of memory."""
+    first, *others = course.runs
+    yield from _at_start(first.reading, place)
+    yield from _within(course, first, place)
+    last_known = first.reading
+    for before, after, split in zip(course.runs, others, course.splits, strict=False):
+        yield from _change(before, after, split, last_known, place)
+        if after.reading.kind in ("stream", "aside"):
+            last_known = after.reading
+        yield from _within(course, after, place)
+
+
+def _at_start(reading: Reading, place: Placement) -> Iterator[Happening]:
+    start = Reading("stream", 0, *reading.turn)
+    if reading.inverted:
+        yield Happening(
+            "inverted", "every bit is inverted: polarity, or make and break contact exchanged", place.origin
+        )
+    if reading.reversed:
+        yield Happening(
+            "bits_reversed", "the bits of every byte are in reverse order: the bus is wired the other way", place.origin
+        )
+    if reading.kind == "constant":
+        yield _held(reading, 0, place)
+    elif reading.kind == "unknown":
+        yield Happening(
+            "no_relation", f"from {place.address(0)} on memory has nothing to do with the program", place.origin
+        )
+    elif reading != start:
+        yield _slip(start, reading, 0, None, place)
+
+
+def _held(reading: Reading, byte: int, place: Placement) -> Happening:
+    kind = "held_high" if reading.value else "held_low"
+    reason = (
+        "the data track stays on (hum or crosstalk holds the relay), or memory was never written"
+        if reading.value
+        else "the data track is dead, or the load stopped there"
+    )
+    return Happening(
+        kind, f"from {place.address(byte)} on memory holds {reading.value:02X} alone: {reason}", place.origin + byte
+    )
+
+
+def _change(
+    before: Run, after: Run, split: tuple[int, int] | None, last_known: Reading, place: Placement
+) -> Iterator[Happening]:
+    byte, reading = after.start, after.reading
+    if reading.kind == "constant":
+        yield _held(reading, byte, place)
+        return
+    if reading.kind == "unknown":
+        yield Happening(
+            "no_relation",
+            f"from {place.address(byte)} on {count(after.end - byte, 'byte')} have nothing to do with the program",
+            place.origin + byte,
+        )
+        return
+    if before.reading.kind in ("constant", "unknown"):
+        yield Happening("found_again", f"from {place.address(byte)} on the program is heard again", place.origin + byte)
+        if reading.turn == last_known.turn and reading != last_known:
+            yield _slip(last_known, reading, byte, None, place)
+        elif reading.turn != last_known.turn:
+            yield _turned(byte, place)
+        return
+    if before.reading.turn != reading.turn:
+        yield _turned(byte, place)
+        return
+    bits = reading.offset - before.reading.offset
+    # Bits lost are those the program goes on without; a bit counted twice is the one that is read again.
+    first = before.reading.offset if bits > 0 or bits % 8 == 0 else reading.offset
+    where = None if split is None else (max(split[0] + first, 0), max(split[1] + first, 0))
+    yield _slip(before.reading, reading, byte, where, place)
+
+
+def _turned(byte: int, place: Placement) -> Happening:
+    return Happening(
+        "inverted", f"from {place.address(byte)} on polarity or order of bits is another", place.origin + byte
+    )
+
+
+def _slip(before: Reading, after: Reading, byte: int, where: tuple[int, int] | None, place: Placement) -> Happening:
+    """Bits of the program left out (memory runs ahead of it) or read twice, where ``byte`` of memory begins anew.
+
+    Args:
+        where: first and last bit of the program, counted from its start, that may be the one.
+    """
+    if after.steps != before.steps:
+        steps = after.steps - before.steps
+        kind = "steps_lost" if steps > 0 else "steps_doubled"
+        how = "lost" if steps > 0 else "counted twice"
+        return Happening(
+            kind,
+            f"{count(abs(steps), 'clock')} {how} before {place.address(byte)}: from there on the bits of each byte "
+            f"come {count(abs(steps), 'step')} {'early' if steps > 0 else 'late'} in their own byte",
+            place.origin + byte,
+        )
+    bits = after.offset - before.offset
+    now = "is in step again" if after.offset == 0 else f"comes {count(abs(after.offset), 'bit')} {_side(after.offset)}"
+    if bits % 8 == 0:
+        number = abs(bits) // 8
+        at = byte if where is None else where[0] // 8
+        named = count(number, "byte")
+        now = (
+            now
+            if after.offset % 8
+            else (
+                "is in step again"
+                if not after.offset
+                else f"stands {count(abs(after.offset) // 8, 'byte')} "
+                f"{'lower' if after.offset > 0 else 'higher'} than it should"
+            )
+        )
+        if bits > 0:
+            are = "is" if number == 1 else "are"
+            what = f"{named} of the program {are} missing at {place.address(at)}; what follows {now}"
+            return Happening("byte_lost", what, place.origin + at)
+        what = f"{named} too many at {place.address(at)}, written twice or never meant; what follows {now}"
+        return Happening("byte_doubled", what, place.origin + at)
+    kind, how = ("clock_lost", "lost") if bits > 0 else ("clock_doubled", "counted twice")
+    named = count(abs(bits), "clock")
+    if where is None:
+        return Happening(kind, f"{named} {how} before {place.address(byte)}; what follows {now}", place.origin + byte)
+    first, last = where
+    spot = f"bit {first % 8 + 1}"
+    if last > first:
+        spot += f" (or up to {place.origin + last // 8:04X} bit {last % 8 + 1}: equal bits do not tell)"
+    return Happening(
+        kind,
+        f"{named} {how} at {place.address(first // 8)} {spot}; what follows {now}",
+        place.origin + first // 8,
+        first % 8 + 1,
+    )
+
+
+def _side(offset: int) -> str:
+    return "early" if offset > 0 else "late"
+
+
+def count(number: int, noun: str) -> str:
+    """A number with its noun.
+
+    >>> count(2, "byte")
+    '2 bytes'
+    """
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def _exact(before: Run, after: Run, program: Bytes, seen: Bytes, heard: Bytes) -> tuple[int, int] | None:
+    """First and last bit of memory at which ``before`` may have given way to ``after``; None if whole bytes have."""
+    if not changes_within_a_byte(before.reading, after.reading):
+        return None
+    first = max(before.start, after.start - _AROUND)
+    last = min(after.end, after.start + _AROUND)
+
+    def wrong(reading: Reading) -> NDArray[np.int64]:
+        expected, known = predicted(reading, program, last)
+        differing = np.where(known, (expected ^ seen[:last]) & heard[:last], 0)[first:].astype(np.uint8)
+        return np.concatenate(([0], np.cumsum(np.unpackbits(differing), dtype=np.int64)))
+
+    earlier, later = wrong(before.reading), wrong(after.reading)
+    splits = earlier + (later[-1] - later)
+    places = np.flatnonzero(splits == splits.min())
+    by_bytes = (after.reading.offset - before.reading.offset) % 8 == 0
+    if by_bytes and (places % 8 == 0).any():
+        places = places[places % 8 == 0]
+    return 8 * first + int(places[0]), 8 * first + int(places[-1])
+
+
+def _within(course: Course, run: Run, place: Placement) -> Iterator[Happening]:
+    """Bytes of a run that do not agree."""
+    if run.reading.kind == "unknown":
+        return
+    expected, seen, wrong = course.expected, course.seen, course.wrong
+    aligned = run.reading.kind == "stream" and run.reading.offset % 8 == 0
+    happenings: list[Happening] = []
+    plain: list[int] = []
+    for byte in (run.start + np.flatnonzero(wrong[run.start : run.end])).tolist():
+        should, is_there = int(expected[byte]), int(seen[byte])
+        few = int(wrong[byte]).bit_count()
+        all_count = few == (should ^ is_there).bit_count()
+        if aligned and all_count and few > 1 and byte and should | int(expected[byte - 1]) == is_there:
+            kind, how = "latches_kept", "holds the ones of the byte before it too: the latches were not cleared"
+        elif aligned and all_count and few > 2 and slips()[should, is_there]:
+            lost = slips()[should, is_there] > 0
+            kind, how = (
+                "slip_in_byte",
+                f"{'lost a bit' if lost else 'took a bit twice'}; the next byte is in step again",
+            )
+        else:
+            plain.append(byte)
+            continue
+        evidence = f"{should:08b} should be there, {is_there:08b} is"
+        happenings.append(Happening(kind, f"{place.address(byte)} {how}", place.origin + byte, None, evidence))
+    happenings += _wrong_bits(plain, expected, wrong, place)
+    yield from sorted(happenings, key=lambda happening: happening.address)
+
+
+def _wrong_bits(places: list[int], expected: Bytes, wrong: Bytes, place: Placement) -> Iterator[Happening]:
+    """Wrong bits of bytes that are near each other are told together."""
+    groups: list[list[int]] = []
+    for byte in places:
+        if groups and byte - groups[-1][-1] <= _AROUND:
+            groups[-1].append(byte)
+        else:
+            groups.append([byte])
+    for group in groups:
+        at = np.array(group)
+        number = int(np.bitwise_count(wrong[at]).sum())
+        fallen = int(np.bitwise_count(wrong[at] & expected[at]).sum())
+        which = (
+            "all ones that were not heard, as a dropout makes"
+            if fallen == number
+            else "all ones that should be zeros, as noise or crosstalk makes"
+            if fallen == 0
+            else f"{fallen} of them ones that were not heard"
+        )
+        start = group[0]
+        if number == 1:
+            bit = 8 - int(wrong[start]).bit_length() + 1
+            what = f"{place.address(start)} bit {bit} is {'0, not 1' if fallen else '1, not 0'}"
+            yield Happening("wrong_bits", what, place.origin + start, bit)
+        else:
+            upto = f" to {place.origin + group[-1]:04X}" if len(group) > 1 else ""
+            what = f"{number} bits are wrong from {place.address(start)}{upto}"
+            yield Happening("wrong_bits", what, place.origin + start, None, which)
