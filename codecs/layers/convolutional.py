@@ -25,11 +25,11 @@ from ...contracts.soft_bits import SoftBits
 from .passes import summed
 
 PATTERNS = {
-    "1/2": ("1", "1"),
-    "2/3": ("10", "11"),
-    "3/4": ("101", "110"),
-    "5/6": ("10101", "11010"),
-    "7/8": ("1000101", "1111010"),
+    "1of2": ("1", "1"),
+    "2of3": ("10", "11"),
+    "3of4": ("101", "110"),
+    "5of6": ("10101", "11010"),
+    "7of8": ("1000101", "1111010"),
 }
 """Which bits of the first and the second generator are sent, step by step."""
 
@@ -49,7 +49,7 @@ class Convolutional(Layer):
     needs = "computer"
 
     constraint_length: int = parameter(7, "How many bits a coded bit depends on.", choices=(3, 7))
-    rate: str = parameter("1/2", "Data bits for coded bits.", choices=tuple(PATTERNS))
+    rate: str = parameter("1of2", "How many data bits for how many coded ones.", choices=tuple(PATTERNS))
 
     def coded_bits(self, data_bits: int) -> int:
         sent = self._sent_a_step

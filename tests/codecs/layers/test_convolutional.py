@@ -92,7 +92,7 @@ def test_finds_the_most_likely_word_and_by_how_much(constraint_length, rate):
 
 @pytest.mark.parametrize(
     ("rate", "distance"),
-    [("1/2", 10), ("2/3", 6), ("3/4", 5), ("5/6", 4), ("7/8", 3)],  # EN 300 421, Table 2, from memory
+    [("1of2", 10), ("2of3", 6), ("3of4", 5), ("5of6", 4), ("7of8", 3)],  # EN 300 421, Table 2, from memory
 )
 def test_punctured_codes_have_their_published_free_distance(rate, distance):
     """The lightest word that starts at any step of the pattern, among data of up to 14 bits that start with a 1."""
@@ -185,7 +185,7 @@ def test_one_overconfident_bit_does_not_outweigh_a_word():
 
 
 def test_plays_are_added_up():
-    layer = Convolutional(rate="3/4")
+    layer = Convolutional(rate="3of4")
     rng = np.random.default_rng(7)
     data = rng.integers(0, 2, 2000).astype(np.uint8)
     plays = [SoftBits(antipodal(layer.encode(data)) + rng.normal(0, 1.0, layer.coded_bits(2000))) for _ in range(3)]

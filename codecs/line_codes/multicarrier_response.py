@@ -1,0 +1,129 @@
+"""How the tracks are heard: 2 x 2 responses and noise at each carrier, learnt from known points and kept up to date.
+
+At each carrier ``heard = gain * (matrix @ sent) + noise``. The matrix is the least-squares fit over all symbols yet,
+each weighted by how little noise it has; the sums that it comes from are kept, older ones forgotten little by little,
+so that points that are only probably right improve what the leader began.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .multicarrier_symbols import Layout, Points
+
+Power = NDArray[np.float32]
+
+FEWEST_SYMBOLS = 4
+_ROUNDS = 4
+_NEIGHBOURS = 7
+_GAIN_SPREAD = 0.15
+"""How far from 1 a gain strays, as a rule, once the level is known."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Response:
+    """How the tracks are heard.
+
+    Attributes:
+        normal: sums of weight * sent sent^H, shape (2 heard, carriers, 2, 2).
+        right: sums of weight * heard * conj(sent), shape (2 heard, carriers, 2).
+        noise: power at each carrier, shape (2 heard, carriers).
+    """
+
+    normal: Points
+    right: Points
+    noise: Power
+
+    @property
+    def matrix(self) -> Points:
+        """Shape (carriers, 2 heard, 2 sent)."""
+        level = np.abs(self.normal).max() if self.normal.size else 1.0
+        regular = self.normal + 1e-6 * level * np.eye(2)
+        solved = np.linalg.solve(regular.swapaxes(-1, -2), self.right[..., None])[..., 0]
+        return np.asarray(solved.swapaxes(0, 1), np.complex64)
+
+    def improved(self, level: Points, sent: Points, unsure: Power, noise: Power, kept: float) -> Response:
+        """With the points of more symbols.
+
+        Args:
+            level: what was heard, its gain taken off, shape (symbols, 2 heard, carriers).
+            sent: the points in the mean, shape (symbols, 2 sent, carriers).
+            unsure: their variance, same shape.
+            noise: of ``level``, same shape.
+            kept: what the earlier sums still count.
+        """
+        normal, right = _sums(level, sent, np.float32(1) / noise)
+        own = np.einsum("smk,sik->mki", 1 / noise, unsure)
+        normal[..., 0, 0] += own[..., 0]
+        normal[..., 1, 1] += own[..., 1]
+        return Response(kept * self.normal + normal, kept * self.right + right, self.noise)
+
+
+def _sums(level: Points, sent: Points, weight: Power) -> tuple[Points, Points]:
+    normal = np.einsum("smk,sik,sjk->mkij", weight, sent, sent.conj(), optimize=True)
+    right = np.einsum("smk,sik->mki", level * weight, sent.conj(), optimize=True)
+    return normal.astype(np.complex64), right.astype(np.complex64)
+
+
+def learnt(spectra: Points, sent: Points, alike: NDArray[np.bool_], layout: Layout) -> Response | None:
+    """The responses and the noise from symbols that are known; None from too few.
+
+    Args:
+        spectra: what was heard, shape (symbols, 2, carriers).
+        sent: what was sent, same shape.
+        alike: which symbols have the same points as others: what saturation adds to them is always the same, so
+            together they count no more than one.
+    """
+    if len(spectra) < FEWEST_SYMBOLS:
+        return None
+    slopes = gain_slopes(layout)
+    often = np.where(alike, 2 / max(int(alike.sum()), 2), 1.0)[:, None, None].astype(np.float32)
+    gain = np.ones_like(spectra)
+    weight = np.ones_like(spectra.real) * often
+    for _ in range(_ROUNDS):
+        response = Response(*_sums(spectra / gain, sent, weight), np.ones(0, np.float32))
+        expected = np.einsum("kmi,sik->smk", response.matrix, sent) * gain
+        misfit = np.abs(spectra - expected) ** 2
+        count = weight.sum(axis=0)
+        freedom = 1 - 2 / max(float(often.sum()), 3.0)
+        noise = spread((misfit * weight).sum(axis=0) / count, _NEIGHBOURS) / freedom
+        noise = np.maximum(noise, 1e-9 * np.mean(np.abs(spectra) ** 2) + 1e-30).astype(np.float32)
+        weight = often / np.maximum((misfit / noise).mean(axis=2, keepdims=True), 0.5) * np.ones_like(misfit)
+        gain = gain * fitted_gain(spectra, expected, 0.0, noise, slopes)
+    return Response(*_sums(spectra / gain, sent, weight / noise), noise)
+
+
+def gain_slopes(layout: Layout) -> Power:
+    """Functions of the carrier that a gain is made of: level, slope, bend; shape (3, carriers)."""
+    place = (layout.carriers - layout.carriers.mean()) / (np.ptp(layout.carriers) / 2)
+    return np.stack([np.ones_like(place), place, place**2 - 1 / 3]).astype(np.float32)
+
+
+def fitted_gain(
+    heard: Points,
+    expected: Points,
+    unsure: Power | float,
+    noise: Power,
+    slopes: Power,
+) -> Points:
+    """``heard / expected`` as 1 plus a sum of ``slopes``, weighted by what is sure; shape (symbols, 2, carriers).
+
+    Args:
+        unsure: variance of what is expected.
+    """
+    weight = (np.abs(expected) ** 2 + unsure) / noise
+    normal = np.einsum("smk,ik,jk->smij", weight, slopes, slopes) + np.eye(len(slopes)) / _GAIN_SPREAD**2
+    ratio = ((heard - expected) * expected.conj() - unsure) / noise
+    right = np.einsum("smk,ik->smi", ratio, slopes)
+    parts = np.linalg.solve(normal, right[..., None])[..., 0]
+    return np.asarray(1 + parts @ slopes, np.complex64)
+
+
+def spread(power: Power, carriers: int) -> Power:
+    """A running mean along the last axis."""
+    padded = np.pad(power, [(0, 0)] * (power.ndim - 1) + [(carriers // 2, carriers // 2)], mode="reflect")
+    spread: Power = np.lib.stride_tricks.sliding_window_view(padded, carriers, axis=-1).mean(axis=-1)
+    return spread
