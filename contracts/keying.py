@@ -1,7 +1,8 @@
 """Keying: a line code of tone bursts as hardware sees it, so that a receiver can plan for it without knowing its name.
 
 A keyed line code sends, step after step, bursts of one tone on two tracks. Each track has a role: ``clock`` and
-``data`` (a burst on the data track is a 1), or ``zero`` and ``one`` (a burst on either is the bit, and the step).
+``data`` (a burst on the data track is a 1), or ``zero`` and ``one`` (a burst on either is the bit, and the step; on
+both it is a step without data). Where bursts come in more tones than one, the tone says one bit more.
 ``keying`` states the pattern; ``bursts`` lists what is on the tape for given bits. Times are tape times at nominal
 speed, in seconds from the first frame.
 
@@ -63,6 +64,7 @@ class Keying:
         mark_extra_s: how much longer that makes the byte.
         least_significant_first: order of the bits of a byte on the tape.
         end_mark_s: length of the burst that ends the recording; None without one.
+        more_tones_hz: tones beside ``tone_hz`` that a data burst may have; a step then carries more bits than one.
 
     Raises:
         UsageError: roles that are no pair of ``ROLES``, no data step, or a length that is not positive.
@@ -82,6 +84,7 @@ class Keying:
     mark_extra_s: float = 0.0
     least_significant_first: bool = False
     end_mark_s: float | None = None
+    more_tones_hz: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         if tuple(sorted(self.roles)) not in {tuple(sorted(pair)) for pair in ROLES}:
