@@ -94,7 +94,7 @@ class Azimuth(Treatment):
 def _taps(least_arcmin: float, most_arcmin: float, sample_rate_hz: int) -> NDArray[np.float32]:
     arcmin = np.linspace(least_arcmin, most_arcmin, _FILTERS)[:, None]
     responses = azimuth_factor(arcmin, grid_hz(sample_rate_hz))
-    return symmetric_taps(responses, side_frames(sample_rate_hz) // 2 // 4 * 4 + 4)
+    return symmetric_taps(responses, side_frames(sample_rate_hz, lowest_hz=2800.0))
 
 
 def _gain_db(signal: Signal) -> float:

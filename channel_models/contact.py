@@ -77,7 +77,7 @@ def _filters(reach_um: float, sample_rate_hz: int) -> NDArray[np.float32]:
     distances_um = np.linspace(-reach_um, reach_um, _FILTERS)[:, None]
     # Beyond the audible band a tape that comes nearer must not bring up what is not there.
     hz = np.minimum(grid_hz(sample_rate_hz), 20_000.0)
-    return symmetric_taps(spacing_factor(distances_um, hz), side_frames(sample_rate_hz, 0.0))
+    return symmetric_taps(spacing_factor(distances_um, hz), side_frames(sample_rate_hz, lowest_hz=2000.0))
 
 
 def _fluctuation_um(signal: Signal) -> float:

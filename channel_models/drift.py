@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cache
 from typing import Self
 
 import numpy as np
@@ -14,9 +13,9 @@ from ..contracts.channel_model import Calibration, ChannelModel
 from ..contracts.errors import UsageError
 from ..contracts.parameters import parameter
 from ..contracts.signal import Signal
-from .band import gain, slopes
 from .draws import words
 from .reading import RATE_HZ, frequency_hz, inner, tone
+from .scrape import SCRAPE_HZ, scrape
 from .smooth_noise import spline
 from .wow_and_flutter import DIAMETERS_DIFFER, NOISE, Turning, parts, weighting
 
@@ -32,13 +31,9 @@ PHASE_WALK_RAD = 0.3
 MOST_NOISE = 4.0
 """The smooth noise is cut off at this many times its rms value."""
 
-SCRAPE_HZ = (2500.0, 5500.0)
-"""Where free lengths of tape, some 150 to 350 mm, resonate along themselves (modelling prior)."""
-
 _WARM_UP_S = 4
 _PARTS = 10
 _PIECE = 8192
-_SCRAPE_FRAMES = 4 * 4096
 _PROBE_HZ = 3150.0
 _SCRAPED_HZ = 6500.0
 
@@ -75,6 +70,7 @@ class Drift(ChannelModel):
     name = "drift"
     summary = "speed offset, wow and flutter"
     place = "tape"
+    makes_anew = True
 
     speed_percent: float = parameter(0.0, "speed offset; positive plays faster", unit="%", low=-20.0, high=20.0)
     speed_percent_limit: float = parameter(
@@ -172,21 +168,26 @@ class Drift(ChannelModel):
         steps = math.ceil(places * step_s * PHASE_GRID_HZ) + 4
         drawn = rng.standard_normal((warm_up + steps, _PARTS + NOISE.grid_hz // PHASE_GRID_HZ))
         walks = np.cumsum(drawn[warm_up:, :_PARTS], axis=0).T
-        waver = NOISE.shaped(drawn[:, _PARTS:].ravel()) if noise_percent else None
+
+        # The speed on the grid of the noise, as coefficients of the spline between: a sine's are a sine.
+        times_s = np.arange((steps - 4) * NOISE.grid_hz // PHASE_GRID_HZ + 4) / NOISE.grid_hz
+        coefficients = np.zeros(times_s.size)
+        for part, first, walk in zip(turning, starts, walks, strict=False):
+            if part.percent:
+                walked = PHASE_WALK_RAD * math.sqrt(part.hz / PHASE_GRID_HZ) * spline(walk, times_s * PHASE_GRID_HZ)
+                peak = part.percent / 100 / float(np.sinc(part.hz / NOISE.grid_hz)) ** 4
+                coefficients += peak * np.sin(2 * np.pi * part.turns(times_s) + first + walked)
+        if noise_percent:
+            noise = NOISE.shaped(drawn[:, _PARTS:].ravel())[: times_s.size]
+            coefficients += noise_percent / 100 * np.clip(noise, -MOST_NOISE, MOST_NOISE)
 
         speed = np.full(places, 1 + offset)
         for start in range(0, places, _PIECE):
             piece = speed[start : start + _PIECE]
-            times_s = step_s * np.arange(start, start + piece.size, dtype=np.float64)
-            for part, first, walk in zip(turning, starts, walks, strict=False):
-                if part.percent:
-                    walked = PHASE_WALK_RAD * math.sqrt(part.hz / PHASE_GRID_HZ) * spline(walk, times_s * PHASE_GRID_HZ)
-                    piece += part.percent / 100 * np.sin(2 * np.pi * part.turns(times_s) + first + walked)
-            if waver is not None:
-                limited = np.clip(spline(waver, times_s * NOISE.grid_hz), -MOST_NOISE, MOST_NOISE)
-                piece += noise_percent / 100 * limited
+            piece_s = step_s * np.arange(start, start + piece.size, dtype=np.float64)
+            piece += spline(coefficients, piece_s * NOISE.grid_hz)
             if self.start_up_ms:
-                piece *= -np.expm1(-times_s / (self.start_up_ms / 1000))
+                piece *= -np.expm1(-piece_s / (self.start_up_ms / 1000))
         return speed
 
     def degrade(self, signal: Signal, rng: np.random.Generator) -> Signal:
@@ -202,7 +203,7 @@ class Drift(ChannelModel):
             out, key = np.empty((2, motion.outputs), np.float32), motion.key
             warp(*signal.samples, *out, motion.positions, motion.slopes, motion.knot_frames, weights())
         if self.scrape_percent:
-            _scrape(out, self.scrape_percent, rate, key)
+            scrape(out, self.scrape_percent, rate, np.random.default_rng(key))
         return Signal.owning(out, rate)
 
     @classmethod
@@ -235,58 +236,6 @@ class Drift(ChannelModel):
                 "scrape_percent", cls(scrape_percent=0.1), tone(_SCRAPED_HZ, 12.0), _scrape_percent, 0.1, 0.004, scraped
             ),
         )
-
-
-def _scrape(samples: NDArray[np.float32], percent: float, sample_rate_hz: int, key: tuple[int, ...]) -> None:
-    """Shift the tape to and fro by nanoseconds, in place: the slope of the sound times the shift."""
-    from ..kernels.filters import STATE, section
-    from ..kernels.noise import add_noise
-
-    sections, rms = _scraping(sample_rate_hz)
-    if not len(sections):
-        return
-    sigma = np.float32(percent / 100 / rms / math.sqrt(2))
-    states = np.zeros((len(sections), STATE))
-    shift = np.empty((2, _SCRAPE_FRAMES), np.float32)
-    words_of_key = tuple(np.uint64(word) for word in key)
-    frames = samples.shape[1]
-    around = np.zeros((2, _SCRAPE_FRAMES + 4), np.float32)
-    for start in range(0, frames, _SCRAPE_FRAMES):
-        piece = samples[:, start : start + _SCRAPE_FRAMES]
-        count = piece.shape[1]
-        shift[:] = 0.0
-        add_noise(*shift, start // 4096, *words_of_key, sigma)
-        for coefficients, state in zip(sections, states, strict=True):
-            section(*shift, coefficients, state)
-        both = shift[0, :count] + shift[1, :count]
-        around[:, :2] = around[:, _SCRAPE_FRAMES : _SCRAPE_FRAMES + 2]
-        known = samples[:, start : start + _SCRAPE_FRAMES + 2]
-        around[:, 2 : 2 + known.shape[1]] = known
-        around[:, 2 + known.shape[1] :] = 0.0
-        # The slope from five points: 2 % low at 6.5 kHz.
-        slope = around[:, 3 : 3 + count] - around[:, 1 : 1 + count]
-        slope *= np.float32(8)
-        slope -= around[:, 4 : 4 + count]
-        slope += around[:, :count]
-        both *= np.float32(1 / 12)
-        slope *= both
-        piece += slope
-
-
-@cache
-def _scraping(sample_rate_hz: int) -> tuple[NDArray[np.float64], float]:
-    """Filters from white noise of deviation 1 to a shift in frames, and the rms of the speed in the band that it gives."""
-    low_hz, high_hz = SCRAPE_HZ
-    if high_hz > 0.45 * sample_rate_hz:
-        return np.zeros((0, 5)), 1.0
-    high_pass, low_pass = slopes(low_hz, high_hz, 2, sample_rate_hz)
-    # The speed is the shift's change a frame: one of the high-pass's two zeros at 0 Hz is left to it.
-    shifting = high_pass.copy()
-    shifting[:3] = high_pass[0], -high_pass[0], 0.0
-    sections = np.stack((shifting, low_pass))
-    hz = sample_rate_hz / 2 * (np.arange(8192) + 0.5) / 8192
-    speed = gain(sections, hz, sample_rate_hz) * 2 * np.sin(np.pi * hz / sample_rate_hz)
-    return sections, math.sqrt(float(np.mean(speed**2 * ((hz >= low_hz) & (hz <= high_hz)))))
 
 
 def _outputs(positions: NDArray[np.float64], slopes: NDArray[np.float64], knot_frames: int, frames: int) -> int:

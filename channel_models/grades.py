@@ -237,7 +237,7 @@ def grade(machine: Machine, tape: Tape) -> str:
         ),
         ("hum", {"level_db": machine.hum_db}),
         ("hiss", {"level_db": tape.noise_added_db - machine.signal_to_noise_db, "place": "replay"}),
-        ("sound_input", {"ceiling": 1.0}),
+        ("clip", {"ceiling": 1.0}),
     ]
     return "/".join(_item(name, told) for name, told in stages)
 

@@ -26,7 +26,7 @@ SYLLABLES_HZ = 4.0
 SWING = 0.5
 """Rms change of the earlier recording's loudness, re its mean (modelling prior)."""
 
-_PIECE_BLOCKS = 32
+_PIECE_BLOCKS = 4
 
 
 @dataclass(frozen=True)
@@ -56,21 +56,21 @@ class Residue(Treatment):
         frames = samples.shape[1]
         per_frame = SYLLABLES_HZ / sample_rate_hz
         piece_frames = _PIECE_BLOCKS * BLOCK_FRAMES
-        sections = slopes(*SPEECH_HZ, 1, sample_rate_hz)
+        coefficients = _speech(sample_rate_hz)
         power = SINE_POWER * 10 ** (self.level_db / 10) / (1 + SWING**2)
-        sigma = math.sqrt(power * sample_rate_hz / 2 / _power_hz(sections, sample_rate_hz))
+        sigma = math.sqrt(power * sample_rate_hz / 2 / _power_hz(coefficients, sample_rate_hz))
         swings = rng.standard_normal((math.ceil(frames * per_frame) + EXTRA, 2), np.float32).T * np.float32(
             SWING / math.sqrt(WHITE_POWER)
         )
         loudness = np.ascontiguousarray(swings)
-        states = np.zeros((len(sections), STATE))
+        state = np.zeros(STATE)
         old = np.empty((2, piece_frames), np.float32)
+        left, right = old
         for start in range(0, frames, piece_frames):
             piece = samples[:, start : start + piece_frames]
             old[:] = 0.0
-            add_noise(*old, start // BLOCK_FRAMES, *key, np.float32(sigma))
-            for coefficients, state in zip(sections, states, strict=True):
-                section(*old, coefficients, state)
+            add_noise(left, right, start // BLOCK_FRAMES, *key, np.float32(sigma))
+            section(left, right, coefficients, state)
             cell = math.floor(start * per_frame)
             ahead = np.float64(start * per_frame - cell)
             for row, swing in zip(old, loudness, strict=True):
@@ -86,10 +86,18 @@ class Residue(Treatment):
         return (Calibration("level_db", cls(level_db=-40.0), silence(100.0), _power_db, -40.0, 0.75, reason),)
 
 
-def _power_hz(sections: NDArray[np.float64], sample_rate_hz: int) -> float:
-    """Power gain of the sections, integrated over the audible band."""
+def _speech(sample_rate_hz: int) -> NDArray[np.float64]:
+    """Both first-order slopes in one section."""
+    high_pass, low_pass = slopes(*SPEECH_HZ, 1, sample_rate_hz)
+    numerator = np.convolve(high_pass[:2], low_pass[:2])
+    denominator = np.convolve([1.0, high_pass[3]], [1.0, low_pass[3]])
+    return np.array([*numerator, *denominator[1:]])
+
+
+def _power_hz(coefficients: NDArray[np.float64], sample_rate_hz: int) -> float:
+    """Power gain of the section, integrated over the audible band."""
     hz = np.linspace(LOWEST_HZ, min(HIGHEST_HZ, sample_rate_hz / 2), 8001)
-    return float(np.trapezoid(gain(sections, hz, sample_rate_hz) ** 2, hz))
+    return float(np.trapezoid(gain(coefficients[None], hz, sample_rate_hz) ** 2, hz))
 
 
 def _power_db(signal: Signal) -> float:

@@ -25,6 +25,7 @@ class SoundInput(ChannelModel):
     name = "sound_input"
     summary = "offset, clock error, quantisation and clipping of a sound input"
     place = "capture"
+    makes_anew = True
 
     offset: float = parameter(0.0, "constant added to both tracks, re full scale", low=-1.0, high=1.0)
     clock_ppm: float = parameter(

@@ -19,7 +19,7 @@ TRACK_WIDTH_MM = 0.6
 TRACK_SPACING_MM = 0.9
 """Stereo tracks 0.6 mm wide, 0.3 mm apart: an encyclopedia, citing a technical review of 1970."""
 
-LOWEST_SIDE_HZ = 800.0
+LOWEST_SIDE_HZ = 1000.0
 """The filters are as long as it takes to be right from here on; below, they round off the cusp at 0 Hz."""
 
 _MOST_SIDE_S = 0.02
@@ -69,11 +69,11 @@ def skew_us(arcmin: float, spacing_mm: float = TRACK_SPACING_MM) -> float:
     return spacing_mm * math.tan(math.radians(arcmin / 60)) / TAPE_SPEED_MM_PER_S * 1e6
 
 
-def side_frames(sample_rate_hz: int, reach_um: float = 0.0) -> int:
-    """How many taps a filter needs on either side; ``reach_um`` of spacing make it longer."""
+def side_frames(sample_rate_hz: int, reach_um: float = 0.0, lowest_hz: float = LOWEST_SIDE_HZ) -> int:
+    """How many taps a filter needs on either side to be right from ``lowest_hz`` on; spacing makes it longer."""
     from ..kernels.varying_filter import TAPS_AT_ONCE
 
-    frames = sample_rate_hz / LOWEST_SIDE_HZ + 8 * sample_rate_hz * reach_um / (1000 * TAPE_SPEED_MM_PER_S)
+    frames = sample_rate_hz / lowest_hz + 8 * sample_rate_hz * reach_um / (1000 * TAPE_SPEED_MM_PER_S)
     longest = min(_MOST_SIDE_S * sample_rate_hz, _GRID / 4)
     return TAPS_AT_ONCE * math.ceil(min(frames, longest) / TAPS_AT_ONCE)
 
@@ -95,7 +95,7 @@ def symmetric_taps(responses: NDArray[np.float64], side: int) -> NDArray[np.floa
         Shape (filters, 1 + side), float32, read-only: the middle tap, then outwards.
     """
     taps = np.fft.irfft(responses, axis=1)[:, : side + 1]
-    fade = 0.5 + 0.5 * np.cos(np.pi * np.arange(side + 1) / (side + 1))
+    fade = 0.5 + 0.5 * np.cos(np.pi * np.clip(np.arange(side + 1) / (side + 1) * 1.5 - 0.5, 0, 1))
     taps *= fade
     # What the fading took off at 0 Hz is given back there, over no more than the fading's own width.
     twice = np.r_[1.0, np.full(side, 2.0)]

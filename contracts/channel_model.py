@@ -57,6 +57,8 @@ class ChannelModel(PlugIn):
     """
 
     place: ClassVar[str]
+    makes_anew: ClassVar[bool] = False
+    """Whether what ``degrade`` returns, unless it is its input, is in memory that the model keeps no hold of."""
 
     @abstractmethod
     def degrade(self, signal: Signal, rng: np.random.Generator) -> Signal:
@@ -142,6 +144,8 @@ class Channel:
                 stage.treat(own, signal.sample_rate_hz, stream)
                 continue
             if own is not None:
-                signal, own = Signal.owning(own, signal.sample_rate_hz), None
-            signal = stage.degrade(signal, stream)
+                signal = Signal.owning(own, signal.sample_rate_hz)
+            heard = stage.degrade(signal, stream)
+            if heard is not signal:
+                signal, own = heard, heard.samples if stage.makes_anew else None
         return signal if own is None else Signal.owning(own, signal.sample_rate_hz)

@@ -86,7 +86,7 @@ def test_grade_is_its_row_of_the_table(name):
     assert one["replay_amp"].inverted_chance == 0.5
     assert one["hum"].level_db == machine.hum_db
     assert (one["hiss"].level_db, one["hiss"].place) == (tape.noise_added_db - machine.signal_to_noise_db, "replay")
-    assert one["sound_input"].ceiling == 1.0
+    assert one["clip"].ceiling == 1.0
 
 
 @pytest.mark.parametrize(

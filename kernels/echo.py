@@ -1,0 +1,50 @@
+"""Two echoes of a sound, one before it and one after, at a distance that changes slowly."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit, types
+from numpy.typing import NDArray
+
+STEP_FRAMES = 256
+"""The distance is given this often; it must change by less than half a frame in between."""
+
+_PER_STEP = np.float32(1 / STEP_FRAMES)
+_FLOATS = types.Array(types.float32, 1, "C")
+_DOUBLES = types.Array(types.float64, 1, "C", readonly=True)
+
+
+@njit(
+    types.void(_FLOATS, types.int64, _FLOATS, _DOUBLES),
+    fastmath=True,
+    error_model="numpy",
+    nogil=True,
+    cache=True,
+)
+def echoes(row: NDArray[np.float32], first: int, out: NDArray[np.float32], distances: NDArray[np.float64]) -> None:
+    """Write the sum of both echoes; beyond the row there is silence.
+
+    Args:
+        row: shape (frames,).
+        first: the frame of the row that the first output stands for.
+        out: shape (outputs,).
+        distances: in frames, at the outputs 0, 256 ...; one more than the steps that the outputs need.
+    """
+    for step in range((out.size + STEP_FRAMES - 1) // STEP_FRAMES):
+        begin = step * STEP_FRAMES
+        piece = out[begin : begin + STEP_FRAMES]
+        whole = np.int64(distances[step])
+        part = np.float32(distances[step] - whole)
+        change = np.float32(distances[step + 1] - distances[step]) * _PER_STEP
+        for i in range(piece.size):
+            piece[i] = np.float32(0)
+        ahead = first + begin + whole
+        if ahead + piece.size < row.size:
+            sooner, later = row[ahead : ahead + piece.size], row[ahead + 1 : ahead + 1 + piece.size]
+            for i in range(piece.size):
+                piece[i] += sooner[i] + (part + change * np.float32(i)) * (later[i] - sooner[i])
+        behind = first + begin - whole
+        if behind >= 1:
+            later, sooner = row[behind : behind + piece.size], row[behind - 1 : behind - 1 + piece.size]
+            for i in range(piece.size):
+                piece[i] += later[i] + (part + change * np.float32(i)) * (sooner[i] - later[i])
