@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .front_end import ContactEvents
+from .listening import ContactEvents
 from .relay_type import Switched
 
 Interval = tuple[float, float]

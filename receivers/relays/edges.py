@@ -16,12 +16,12 @@ from ...contracts import bits as bytes_and_bits
 from ...contracts.keying import Burst, KeyedLineCode
 from ...contracts.signal import Signal
 from .contact import bounce_s
-from .front_end import ContactEvents
+from .listening import ContactEvents
 from .machine import Input
 from .relay_set import RelaySet
 
-PATTERN = bytes((0xF5, 0x2D, 0x80, 0x01, 0xAA))
-"""Ones alone, in runs, after short and long silences, in the first and the last bit of a byte."""
+PATTERN = bytes((0xF5, 0x8A, 0x2D))
+"""Every bit as a one and as a zero; ones alone, in runs, after short and long silences, first and last of a byte."""
 
 RATE_HZ = 44_100
 RUN_UP_S = 0.1

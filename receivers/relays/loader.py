@@ -11,7 +11,7 @@ from ...contracts.keying import Keying
 from ...contracts.signal import Signal
 from .contact import Closure, Interval, contact_intervals, follow, overlap
 from .fault import Fault
-from .front_end import listen
+from .listening import listen
 from .machine import Input, Machine
 from .memory import Memory, fill
 from .sequencer import Count, count_clocks

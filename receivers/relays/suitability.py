@@ -9,7 +9,8 @@ import numpy as np
 from ...contracts.keying import Keying
 from ...contracts.signal import Signal
 from .coil import Coil, copper
-from .front_end import Armature, FrontEnd, trace
+from .front_end import Armature, FrontEnd
+from .listening import trace
 from .relay_set import RelaySet
 from .table import Table
 

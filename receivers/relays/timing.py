@@ -18,9 +18,9 @@ from ...contracts.keying import KeyedLineCode, Keying
 from ...contracts.signal import Signal
 from .corner import Corner, Surroundings, everywhere
 from .edges import Edges, Stays, TestTape, Times, edges_of, stays_of
-from .front_end import listen
 from .hazard import Hazard, hazards
 from .line_paths import line_margins
+from .listening import listen
 from .machine import Machine, build
 from .margin import Margin
 from .relay_set import RelaySet

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tapewright.kernels.rectified_coil import BREAK_CLOSES, BREAK_OPENS, MAKE_CLOSES, MAKE_OPENS
 from tapewright.receivers.relays.contact import Closure, bounce_s, contact_intervals, follow, overlap
-from tapewright.receivers.relays.front_end import ContactEvents
+from tapewright.receivers.relays.listening import ContactEvents
 from tapewright.receivers.relays.relay_type import Switched
 
 PULL_IN = [(0.010, BREAK_OPENS), (0.013, MAKE_CLOSES), (0.043, MAKE_OPENS), (0.046, BREAK_CLOSES)]

@@ -12,16 +12,11 @@ from scipy.linalg import expm
 from tapewright.contracts.errors import UsageError
 from tapewright.contracts.signal import Signal
 from tapewright.kernels import rectified_coil as kernel
-from tapewright.receivers.relays import front_end as module
+from tapewright.receivers.relays import circuit, listening
 from tapewright.receivers.relays.coil import Clamp, Coil
-from tapewright.receivers.relays.front_end import (
-    Armature,
-    FrontEnd,
-    largest_reservoir_f,
-    listen,
-    release_s,
-    trace,
-)
+from tapewright.receivers.relays.front_end import Armature, FrontEnd
+from tapewright.receivers.relays.listening import listen, trace
+from tapewright.receivers.relays.reservoir import largest_reservoir_f, release_s
 
 RATE = 44_100
 NEVER = Armature(1.0, 1.0)
@@ -116,9 +111,9 @@ def test_reservoir_ripple_is_the_handbooks(
     none = np.zeros(0)
     kernel.follow_coil(
         signal.samples[0],
-        module._circuit(front_end, coil, NEVER, rate),
+        circuit.figures_of(front_end, coil, NEVER, rate),
         state,
-        module.parts_a_sample(rate),
+        circuit.parts_a_sample(rate),
         none.astype(np.int64),
         none.astype(np.int8),
         none,
@@ -199,7 +194,8 @@ def test_the_length_of_a_part_does_not_matter(monkeypatch: pytest.MonkeyPatch) -
             signal = tone(hertz, 0.1, burst_s=0.05, amplitude=0.6)
             ours = listen(signal, 0, front_end, coil, armature)
             with monkeypatch.context() as patch:
-                patch.setattr(module, "parts_a_sample", lambda rate: 64)
+                for module in (circuit, listening):
+                    patch.setattr(module, "parts_a_sample", lambda rate: 64)
                 finer = listen(signal, 0, front_end, coil, armature)
             assert ours.kinds.tolist() == finer.kinds.tolist()
             assert np.abs(ours.times_s - finer.times_s).max() <= 1.01 / RATE
@@ -262,9 +258,9 @@ def test_listening_is_total_and_blocks_may_be_cut_anywhere(seed: int, frames: in
     for part in (slice(0, cut), slice(cut, frames)):
         kernel.follow_coil(
             signal.samples[1][part],
-            module._circuit(front_end, coil, armature, RATE),
+            circuit.figures_of(front_end, coil, armature, RATE),
             state,
-            module.parts_a_sample(RATE),
+            circuit.parts_a_sample(RATE),
             np.zeros(0, np.int64),
             np.zeros(0, np.int8),
             np.zeros(0),
@@ -281,7 +277,7 @@ def test_propagators_are_matrix_exponentials(magnitude: float, seed: int) -> Non
     matrix[:2, :2] = rng.normal(size=(2, 2)) * 0.3 - np.diag(rng.random(2) + 0.5) * 10**magnitude
     matrix[:2, 2] = rng.normal(size=2)
     matrix[2, 3] = 1.0
-    assert module._exponential(matrix) == pytest.approx(expm(matrix), rel=1e-7, abs=1e-9)
+    assert circuit._exponential(matrix) == pytest.approx(expm(matrix), rel=1e-7, abs=1e-9)
 
 
 @pytest.mark.parametrize(
