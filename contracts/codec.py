@@ -10,10 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from . import bits as bytes_and_bits
-from .decoded import Decoded
+from .decoded import Decoded, Event
 from .errors import UsageError
 from .layer import Layer
 from .line_code import NEEDS, LineCode
+from .play import heard_play
 from .signal import Signal, whole_rate
 from .soft_bits import LOST, SoftBits
 from .spec import format_stack
@@ -92,7 +93,12 @@ class Codec:
 
     def read(self, passes: tuple[SoftBits, ...]) -> Decoded:
         """The payload in bits that somebody has demodulated already: a receiver with hardware of its own, say."""
-        events = [event for heard in passes for event in heard.events]
+        plays = tuple(heard_play(self.line_code, heard) for heard in passes)
+        events = [
+            event if len(passes) == 1 else Event(f"play {number}: {event.what}", event.time_s)
+            for number, heard in enumerate(passes, 1)
+            for event in heard.events
+        ]
         intact: bool | None = None
         for layer in reversed(self.layers):
             heard = layer.decode(passes)
@@ -110,6 +116,7 @@ class Codec:
             lost=tuple(int(place) for place in np.flatnonzero(unknown)),
             events=tuple(events),
             times_s=tuple(times.tolist()),
+            plays=plays,
         )
 
 

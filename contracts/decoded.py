@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from .play import Play
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +35,7 @@ class Decoded:
         lost: positions in ``payload`` of bytes that hold a bit which is not known.
         events: what was noticed, with tape times.
         times_s: where on the capture each byte of ``payload`` lies, in seconds; empty where the receiver cannot say.
+        plays: what was heard of each play, before any layer looked at it; empty where the receiver cannot say.
     """
 
     payload: bytes
@@ -38,3 +43,4 @@ class Decoded:
     lost: tuple[int, ...] = ()
     events: tuple[Event, ...] = ()
     times_s: tuple[float, ...] = ()
+    plays: tuple[Play, ...] = ()

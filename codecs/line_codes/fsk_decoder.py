@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,6 +24,16 @@ START_LIKENESS = 0.75
 mean 0 and standard deviation 0.23."""
 SAME_LENGTH = 0.04
 """Words that follow each other within this share of their length have nothing between them."""
+
+USUAL_WORDS = 9
+"""Characters in a row whose sureness, at its best, is the usual one of the recording."""
+SURE_ENOUGH = 10.0
+"""Log-likelihood ratio beyond which more does not make a character more of one."""
+UNUSUAL = 0.6
+"""Share of the usual sureness below which a character speaks against being part of the recording."""
+PAUSE_WORDS = 1.0
+"""Characters' worth of sureness by which a strange pause speaks against it."""
+MOSTLY_MARK = 0.95
 
 Array = NDArray[np.float64]
 
@@ -63,6 +74,8 @@ def _characters(code: Fsk, heard: TonePair, track: EveryHop) -> SoftBits:
         return SoftBits([])
     places, bits = _in_words(heard, starts, pattern.size)
     values = heard.likelihood(places, bits)
+    own = _recording(code, heard, track, starts, np.where(fits < 0, 0.0, np.abs(values).mean(axis=1)))
+    places, bits, values, starts, fits = places[own], bits[own], values[own], starts[own], fits[own]
     values[fits < 0] = 0.0
     data = slice(code.start_bits, code.start_bits + 8)
     values, times_s = values[:, data], (places[:, data] + 0.5 * bits[:, None]) * heard.hop_s
@@ -72,6 +85,33 @@ def _characters(code: Fsk, heard: TonePair, track: EveryHop) -> SoftBits:
     events += [Event("character without its start or stop", float(start) * heard.hop_s) for start in starts[fits < 0]]
     events.append(Event("last character", float(starts[-1]) * heard.hop_s))
     return SoftBits(values.ravel(), times_s.ravel(), tuple(events))
+
+
+def _recording(code: Fsk, heard: TonePair, track: EveryHop, starts: Array, sureness: Array) -> slice:
+    """The characters that make one recording: what looks like some in voice or hiss before and after it is left out.
+
+    It is the stretch with the greatest sum of sureness beyond a share of the usual. Across a pause that is no mark, or
+    a mark as long as a leader, two stretches are one recording only if both have much to say.
+    """
+    around = min(USUAL_WORDS, sureness.size)
+    usual = np.convolve(np.minimum(sureness, SURE_ENOUGH), np.full(around, 1 / around), "valid").max()
+    gains = np.minimum(sureness, SURE_ENOUGH) - UNUSUAL * usual
+    ends = starts + code.pattern.size * heard.bit
+    leader = max(0.5, 0.5 * code.leader_s) / heard.hop_s
+    best, total, first = (-np.inf, 0, 0), 0.0, 0
+    for word, gain in enumerate(gains.tolist()):
+        if word:
+            # A window that starts less than a bit before the character hears its start.
+            pause = track.ratio[math.ceil(ends[word - 1]) : max(0, math.floor(starts[word] - heard.bit))]
+            strange = pause.size > heard.bit and (pause > 0).mean() < MOSTLY_MARK
+            if strange or pause.size > leader:
+                total -= PAUSE_WORDS * usual
+        if total <= 0:
+            total, first = 0.0, word
+        total += gain
+        if total > best[0]:
+            best = (total, first, word + 1)
+    return slice(best[1], best[2])
 
 
 def _signs(word: Bits) -> Array:
