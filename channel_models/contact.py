@@ -46,7 +46,7 @@ class Contact(Treatment):
         """The distance less its mean, every 64 frames and at the end."""
         from ..kernels.varying_filter import STEP_FRAMES
 
-        places = np.arange(math.ceil(frames / STEP_FRAMES) + 1)
+        places = np.arange(math.ceil(frames / STEP_FRAMES) + 1, dtype=np.float64)
         step_s = STEP_FRAMES / sample_rate_hz
         drawn = FLUCTUATION.drawn(places.size * step_s, rng)
         return self.fluctuation_um * np.clip(spline(drawn, places * (step_s * FLUCTUATION.grid_hz)), -MOST, MOST)

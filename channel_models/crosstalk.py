@@ -50,7 +50,8 @@ class Crosstalk(Treatment):
     def check(self) -> None:
         if 0 < self.high_hz <= self.low_hz:
             raise UsageError(
-                f"crosstalk: parameter 'high_hz' must be above 'low_hz' ({self.low_hz:g} Hz) or 0, not {self.high_hz:g}."
+                f"crosstalk: parameter 'high_hz' must be above 'low_hz' ({self.low_hz:g} Hz) or 0, "
+                f"not {self.high_hz:g}."
             )
 
     @classmethod
@@ -75,9 +76,12 @@ class Crosstalk(Treatment):
         return found
 
     def coefficients(self, sample_rate_hz: int) -> NDArray[np.float64]:
-        """b0, b1, b2, a1, a2 by the bilinear transform, corners kept, right at 1 kHz."""
+        """b0, b1, b2, a1, a2: roots carried over one by one, right at 1 kHz, 0.3 dB off at 10 kHz of 44.1 kHz."""
         zeros, poles = np.ones(1), np.ones(1)
-        for zero_hz, pole_hz in ((self.low_hz, self.low_hz * LEAST_LOW_SHARE), (self.high_hz, 4 * self.high_hz)):
+        for zero_hz, pole_hz in (
+            (self.low_hz, self.low_hz * LEAST_LOW_SHARE),
+            (self.high_hz, self.high_hz * MOST_HIGH_TIMES),
+        ):
             if zero_hz:
                 zeros, poles = (
                     np.convolve(row, _corner(hz, sample_rate_hz)) for row, hz in ((zeros, zero_hz), (poles, pole_hz))
@@ -118,9 +122,8 @@ class Crosstalk(Treatment):
 
 
 def _corner(hz: float, sample_rate_hz: int) -> NDArray[np.float64]:
-    """(1 + s / corner) by the bilinear transform, its corner kept, times what cancels between zeros and poles."""
-    w = math.tan(math.pi * min(hz / sample_rate_hz, 0.49))
-    return np.array([1.0, (w - 1) / (w + 1)])
+    """(1 + s / corner) with its root carried over to exp(s / rate)."""
+    return np.array([1.0, -math.exp(-2 * math.pi * hz / sample_rate_hz)])
 
 
 def _left_over_right_db(signal: Signal) -> float:

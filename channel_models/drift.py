@@ -149,7 +149,9 @@ class Drift(ChannelModel):
             spread[1], spread[3] = spread[0], spread[2]
         capstans_mm = self.capstan_mm * (1 + spread[: self.decks])
         rollers_mm = self.roller_mm * (1 + spread[2 : 2 + self.decks])
-        found, noise_percent = parts(self.weighted_percent, capstans_mm, rollers_mm, self.left_s, self.played_s)
+        found, noise_percent = parts(
+            self.weighted_percent, capstans_mm.tolist(), rollers_mm.tolist(), self.left_s, self.played_s
+        )
         found = [Turning(self.wow_percent, self.wow_hz), Turning(self.flutter_percent, self.flutter_hz), *found]
         return found, math.hypot(noise_percent, self.noise_percent)
 
@@ -201,7 +203,8 @@ class Drift(ChannelModel):
 
             motion = self.motion(signal.frames, rate, rng)
             out, key = np.empty((2, motion.outputs), np.float32), motion.key
-            warp(*signal.samples, *out, motion.positions, motion.slopes, motion.knot_frames, weights())
+            (left, right), (left_out, right_out) = signal.samples, out
+            warp(left, right, left_out, right_out, motion.positions, motion.slopes, motion.knot_frames, weights())
         if self.scrape_percent:
             scrape(out, self.scrape_percent, rate, np.random.default_rng(key))
         return Signal.owning(out, rate)

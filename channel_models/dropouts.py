@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Self
 
@@ -194,10 +194,10 @@ class Dropouts(Treatment):
     @classmethod
     def calibrations(cls) -> tuple[Calibration, ...]:
         steady = Signal(np.full(round(60.0 * RATE_HZ), 0.5, np.float32), RATE_HZ)
-        plain = {"length_sigma": 0.0, "inner_share": 1.0, "both_share": 1.0, "missing_share": 1.0, "missing_db": 12.0}
-        often = cls(per_minute=600.0, length_ms=10.0, **plain)
-        seldom = cls(per_minute=60.0, length_ms=20.0, **plain)
-        lifts = cls(per_minute=60.0, length_ms=20.0, lift_um=1.0, lift_sigma=0.0, **(plain | {"missing_share": 0.0}))
+        plain = cls(length_sigma=0.0, inner_share=1.0, both_share=1.0, missing_share=1.0, missing_db=12.0)
+        often = replace(plain, per_minute=600.0, length_ms=10.0)
+        seldom = replace(plain, per_minute=60.0, length_ms=20.0)
+        lifts = replace(seldom, missing_share=0.0, lift_um=1.0, lift_sigma=0.0)
         turns = _PROBE_HZ / RATE_HZ * np.arange(round(60.0 * RATE_HZ))
         tone = Signal(0.5 * np.sin(2 * np.pi * turns), RATE_HZ)
         arrivals = (

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Self
 
@@ -89,16 +89,19 @@ class HeadLosses(Treatment):
     @classmethod
     def calibrations(cls) -> tuple[Calibration, ...]:
         reason = "the filter follows the formula to 0.01 dB above 1 kHz; reading of a tone below 0.001 dB"
-        bare = {"aligned_spacing_um": 0.0, "aligned_gap_um": 0.0, "aligned_thickness_um": 0.0}
-        none = {"spacing_um": 0.0, "gap_um": 0.0, "thickness_um": 0.0}
+        bare = cls(
+            spacing_um=0.0,
+            gap_um=0.0,
+            thickness_um=0.0,
+            aligned_spacing_um=0.0,
+            aligned_gap_um=0.0,
+            aligned_thickness_um=0.0,
+        )
         probe = tone(_PROBE_HZ, 1.0)
-        return tuple(
-            Calibration(figure, cls(**(bare | none | {figure: value})), probe, _gain_db, asked_db, 0.02, reason)
-            for figure, value, asked_db in (
-                ("spacing_um", 1.0, -7.223),
-                ("gap_um", 3.0, -2.978),
-                ("thickness_um", 4.0, -10.757),
-            )
+        return (
+            Calibration("spacing_um", replace(bare, spacing_um=1.0), probe, _gain_db, -7.223, 0.02, reason),
+            Calibration("gap_um", replace(bare, gap_um=3.0), probe, _gain_db, -2.978, 0.02, reason),
+            Calibration("thickness_um", replace(bare, thickness_um=4.0), probe, _gain_db, -10.757, 0.02, reason),
         )
 
 

@@ -70,11 +70,11 @@ class Hiss(Treatment):
     def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
         from ..kernels.noise import BLOCK_FRAMES, add_noise
 
-        key = tuple(np.uint64(word) for word in words(rng, 4))
+        key_0, key_1, upper_0, upper_1 = (np.uint64(word) for word in words(rng, 4))
         sigma = np.float32(self.deviation(sample_rate_hz))
         left, right = samples
         if self.shape == "flat":
-            add_noise(left, right, 0, *key, sigma)
+            add_noise(left, right, 0, key_0, key_1, upper_0, upper_1, sigma)
             return
 
         from ..kernels.filters import STATE, section
@@ -86,8 +86,8 @@ class Hiss(Treatment):
         for start in range(0, samples.shape[1], piece_frames):
             piece = samples[:, start : start + piece_frames]
             noise[:] = 0.0
-            add_noise(*noise, start // BLOCK_FRAMES, *key, sigma)
-            section(*noise, coefficients, state)
+            add_noise(noise[0], noise[1], start // BLOCK_FRAMES, key_0, key_1, upper_0, upper_1, sigma)
+            section(noise[0], noise[1], coefficients, state)
             piece += noise[:, : piece.shape[1]]
 
     @classmethod

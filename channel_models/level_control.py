@@ -48,7 +48,16 @@ class LevelControl(Treatment):
         attack = -math.expm1(-1000 / (self.attack_ms * sample_rate_hz))
         decay = math.exp(-1000 / (self.decay_ms * sample_rate_hz))
         left, right = samples
-        control(left, right, *(np.float32(x) for x in (target, attack, decay, 1 / most, most, target / most)))
+        control(
+            left,
+            right,
+            np.float32(target),
+            np.float32(attack),
+            np.float32(decay),
+            np.float32(1 / most),
+            np.float32(most),
+            np.float32(target / most),
+        )
 
     @classmethod
     def calibrations(cls) -> tuple[Calibration, ...]:

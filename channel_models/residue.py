@@ -52,7 +52,7 @@ class Residue(Treatment):
         from ..kernels.modulation import modulate
         from ..kernels.noise import BLOCK_FRAMES, add_noise
 
-        key = tuple(np.uint64(word) for word in words(rng, 4))
+        key_0, key_1, upper_0, upper_1 = (np.uint64(word) for word in words(rng, 4))
         frames = samples.shape[1]
         per_frame = SYLLABLES_HZ / sample_rate_hz
         piece_frames = _PIECE_BLOCKS * BLOCK_FRAMES
@@ -69,7 +69,7 @@ class Residue(Treatment):
         for start in range(0, frames, piece_frames):
             piece = samples[:, start : start + piece_frames]
             old[:] = 0.0
-            add_noise(left, right, start // BLOCK_FRAMES, *key, np.float32(sigma))
+            add_noise(left, right, start // BLOCK_FRAMES, key_0, key_1, upper_0, upper_1, np.float32(sigma))
             section(left, right, coefficients, state)
             cell = math.floor(start * per_frame)
             ahead = np.float64(start * per_frame - cell)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Self
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..contracts.channel_model import Calibration, ChannelModel
 from ..contracts.parameters import parameter
@@ -83,15 +84,16 @@ class SoundInput(ChannelModel):
         )
 
 
-def _sampled(signal: Signal, speed: float) -> np.ndarray[tuple[int, int], np.dtype[np.float32]]:
+def _sampled(signal: Signal, speed: float) -> NDArray[np.float32]:
     """Read at ``speed`` frames an output, to the last frame."""
     from ..kernels.warp import BLOCK_FRAMES, warp, weights
 
     outputs = math.floor((signal.frames - 1) / speed) + 1
     knots = math.ceil(outputs / BLOCK_FRAMES) * (BLOCK_FRAMES // _KNOT_FRAMES) + 1
-    positions = speed * _KNOT_FRAMES * np.arange(knots)
+    positions = speed * _KNOT_FRAMES * np.arange(knots, dtype=np.float64)
     out = np.empty((2, outputs), np.float32)
-    warp(*signal.samples, *out, positions, np.full(knots, speed), _KNOT_FRAMES, weights())
+    (left, right), (left_out, right_out) = signal.samples, out
+    warp(left, right, left_out, right_out, positions, np.full(knots, speed), _KNOT_FRAMES, weights())
     return out
 
 

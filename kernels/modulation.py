@@ -30,7 +30,7 @@ def modulate(row: NDArray[np.float32], coefficients: NDArray[np.float32], per_fr
     begin = 0
     cell = 0
     while begin < frames:
-        end = min(frames, np.int64(np.ceil((cell + 1 - start) / per_frame)))
+        end = min(frames, int(np.ceil((cell + 1 - start) / per_frame)))
         a, b, c, d = coefficients[cell], coefficients[cell + 1], coefficients[cell + 2], coefficients[cell + 3]
         # The four pieces of the B-spline, gathered by powers of the place within the cell.
         p0 = (a + np.float32(4) * b + c) * np.float32(1 / 6) + np.float32(1)
