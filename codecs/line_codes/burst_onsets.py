@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 BURST_SHARE = 0.25
 """Power, as a share of the loudest around, by which a burst must stand out from the silence before it."""
+NEIGHBOURS = 15
+"""Bursts whose median is what a burst usually has."""
 
 Array = NDArray[np.float64]
 
@@ -69,7 +71,7 @@ def burst_onsets(tone: NDArray[np.complex128], noise: Array, lengths: BurstLengt
         noise: mean square of its noise, shape (hops,).
         lengths: of the bursts looked for.
     """
-    from scipy.ndimage import maximum_filter1d, uniform_filter1d
+    from scipy.ndimage import maximum_filter1d, median_filter, uniform_filter1d
 
     burst, pause, look = lengths.burst, lengths.pause, lengths.look
     total = np.concatenate([[0], np.cumsum(tone)])
@@ -99,7 +101,9 @@ def burst_onsets(tone: NDArray[np.complex128], noise: Array, lengths: BurstLengt
     places = np.array(
         [first + int(np.argmax(contrast[first:beyond])) for first, beyond in edges.reshape(-1, 2).tolist()], np.int64
     )
-    half = 0.5 * level[places]
+    # Half way between silence and a burst: what noise adds to both is left out, and to the loudest adds most.
+    usual = median_filter(on[places], NEIGHBOURS, mode="nearest") if places.size else on[places]
+    half = 0.5 * (usual + noise[places])
 
     def goes_on(bursts_later: int) -> NDArray[np.bool_]:
         first = bursts_later * burst
@@ -110,5 +114,5 @@ def burst_onsets(tone: NDArray[np.complex128], noise: Array, lengths: BurstLengt
     end = mark & goes_on(2)
     # The line-up tone is no burst: it sounds on where even an end mark is over.
     short = ~(end & goes_on(4) & goes_on(5))
-    strength = contrast[places] / noise[places]
-    return ClockBursts(places[short].astype(np.float64), strength[short], mark[short], end[short])
+    places, mark, end = places[short], mark[short], end[short]
+    return ClockBursts(places.astype(np.float64), contrast[places], contrast[places] / noise[places], mark, end)

@@ -72,12 +72,14 @@ class ClockBursts:
 
     Attributes:
         times: onsets in hops, rising, shape (bursts,).
-        strength: contrast to the silence before re the noise, shape (bursts,).
+        power: by how much they stand out from the silence before, shape (bursts,).
+        strength: that re the noise, shape (bursts,).
         mark: lasts on past one burst's length.
         end: lasts on past two.
     """
 
     times: NDArray[np.float64]
+    power: NDArray[np.float64]
     strength: NDArray[np.float64]
     mark: NDArray[np.bool_]
     end: NDArray[np.bool_]
@@ -85,7 +87,7 @@ class ClockBursts:
     @classmethod
     def none(cls) -> ClockBursts:
         """No burst at all."""
-        return cls(np.empty(0), np.empty(0), np.empty(0, np.bool_), np.empty(0, np.bool_))
+        return cls(np.empty(0), np.empty(0), np.empty(0), np.empty(0, np.bool_), np.empty(0, np.bool_))
 
 
 @dataclass(frozen=True)
@@ -216,6 +218,12 @@ class _Flywheel:
         while lost <= most_lost and time < self.pace.size:
             expected = self._next(time, place == 0)
             found = self._burst_near(expected, lost)
+            if found is None and place == 0:
+                # A burst where the mark's own tone should have been: the mark stands elsewhere.
+                unmarked = self._next(time, False)
+                found = self._burst_near(unmarked, lost)
+                if found is not None:
+                    expected, place = unmarked, None
             broken = False
             if found is None and lost >= LOST_BEFORE_LOOKING_ELSEWHERE:
                 found = self._elsewhere(expected)

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 SAME_BURST_SHARE = 0.25
 """Onsets on several rails within this share of a step are one step."""
+LEAK_SHARE, LEAKS_WITHIN = 1 / 16, 0.75
+"""What is weaker than this share of the power of an onset on another rail, within so many steps, is its leak."""
 FADES = ((1.0, 0.97), (0.25, 0.02), (0.0625, 0.009))
 """By how much a burst may be weaker in power than those around, and how often: a modelling prior. The rest is 0."""
 SILENT = 1e-3
@@ -43,31 +45,52 @@ def demodulate(code: RailCode, signal: Signal) -> SoftBits:
         burst_onsets(tone, noise, BurstLengths.of(code, tone_hz, tracks.hop_s))
         for (_, tone_hz), tone, noise in zip(code.rails, tracks.tones, tracks.noises, strict=True)
     ]
-    steps = together(heard, SAME_BURST_SHARE * code.step_s / tracks.hop_s)
+    steps = together(heard, code.step_s / tracks.hop_s)
     train = follow(code, steps, tracks.pace)
     return _read(code, tracks, train)
 
 
-def together(rails: list[ClockBursts], within: float) -> ClockBursts:
-    """Onsets of all rails in one: those less than ``within`` hops apart are one, as long as the strongest of them."""
+def together(rails: list[ClockBursts], step: float) -> ClockBursts:
+    """Onsets of all rails in one: those that belong to one step are one, as long as the loudest of them.
+
+    An end mark stands on both tracks, so two of them must be as long as that.
+
+    Args:
+        rails: onsets of each.
+        step: in hops.
+    """
     times = np.concatenate([rail.times for rail in rails])
     if times.size == 0:
         return ClockBursts.none()
     order = np.argsort(times, kind="stable")
-    times = times[order]
-    strength, mark, end = (
-        np.concatenate([getattr(rail, figure) for rail in rails])[order] for figure in ("strength", "mark", "end")
+    power = np.concatenate([rail.power for rail in rails])[order]
+    loud = order[_not_leaked(times[order], power, LEAKS_WITHIN * step)]
+    times = times[loud]
+    power, strength, mark, end = (
+        np.concatenate([getattr(rail, figure) for rail in rails])[loud]
+        for figure in ("power", "strength", "mark", "end")
     )
     firsts: list[int] = []
     for place, time in enumerate(times.tolist()):
-        if not firsts or time - times[firsts[-1]] > within:
+        if not firsts or time - times[firsts[-1]] > SAME_BURST_SHARE * step:
             firsts.append(place)
     kept: list[int] = []
     middles: list[float] = []
+    ends: list[bool] = []
     for first, beyond in zip(firsts, [*firsts[1:], times.size], strict=True):
-        kept.append(first + int(np.argmax(strength[first:beyond])))
-        middles.append(float(np.average(times[first:beyond], weights=strength[first:beyond])))
-    return ClockBursts(np.array(middles), strength[kept], mark[kept], end[kept])
+        kept.append(first + int(np.argmax(power[first:beyond])))
+        middles.append(float(np.average(times[first:beyond], weights=power[first:beyond])))
+        ends.append(np.count_nonzero(end[first:beyond]) > 1)
+    return ClockBursts(np.array(middles), power[kept], strength[kept], mark[kept], np.array(ends))
+
+
+def _not_leaked(times: Array, power: Array, within: float) -> NDArray[np.bool_]:
+    """Which onsets are not far weaker than one nearby: the click of another rail's keying is no burst."""
+    first = np.searchsorted(times, times - within)
+    beyond = np.searchsorted(times, times + within, side="right")
+    loudest = np.array([power[low:high].max() for low, high in zip(first, beyond, strict=True)])
+    loud: NDArray[np.bool_] = power > LEAK_SHARE * loudest
+    return loud
 
 
 def _read(code: RailCode, tracks: ToneTracks, train: Train) -> SoftBits:
