@@ -1,0 +1,121 @@
+"""Modulation, echoes, saturation and level control against plain numpy and scipy."""
+
+import numpy as np
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import signal as scipy_signal
+from scipy.interpolate import BSpline
+from tapewright.kernels.echo import echoes
+from tapewright.kernels.level_control import control
+from tapewright.kernels.modulation import modulate
+from tapewright.kernels.saturation import saturate
+
+
+def frozen(array, kind=np.float32):
+    array = np.ascontiguousarray(array, kind)
+    array.flags.writeable = False
+    return array
+
+
+@given(seed=st.integers(0, 2**32 - 1), per_frame=st.floats(1e-4, 0.4), start=st.floats(0, 0.999))
+def test_modulation_is_the_spline_of_scipy(seed, per_frame, start):
+    # scipy's uniform cubic B-spline, its knots such that place 0 lies on the second coefficient.
+    rng = np.random.default_rng(seed)
+    frames = int(rng.integers(1, 3000))
+    coefficients = rng.uniform(-1, 1, int(np.ceil(frames * per_frame)) + 6).astype(np.float32)
+    row = rng.uniform(-1, 1, frames).astype(np.float32)
+    spline = BSpline(np.arange(coefficients.size + 4) - 3.0, coefficients.astype(np.float64), 3)
+    wanted = row * (1 + spline(start + per_frame * np.arange(frames)))
+    modulate(row, frozen(coefficients), per_frame, start)
+    # A frame may fall on either side of a knot, where the pieces agree; places in single precision: 1e-6 of a slope.
+    assert np.abs(row - wanted).max() < 1e-5
+
+
+def test_plain_python_and_compiled_modulation_agree():
+    rng = np.random.default_rng(1)
+    row = rng.uniform(-1, 1, 300).astype(np.float32)
+    other, coefficients = row.copy(), frozen(rng.uniform(-1, 1, 20))
+    modulate(row, coefficients, 0.05, 0.3)
+    modulate.py_func(other, coefficients, 0.05, 0.3)
+    assert np.abs(row - other).max() < 2e-6
+
+
+@given(seed=st.integers(0, 2**32 - 1), distance=st.floats(1, 900), drift=st.floats(-0.3, 0.3))
+def test_echoes_are_what_stands_that_far_before_and_after(seed, distance, drift):
+    # Straight lines between samples (numpy.interp) of a smooth row; steps of 256 frames that lie wholly within the row.
+    rng = np.random.default_rng(seed)
+    frames, first = 4000, int(rng.integers(0, 1500))
+    row = np.cumsum(rng.uniform(-0.01, 0.01, frames)).astype(np.float32)
+    distances = frozen(np.abs(distance + drift * np.arange(9)), np.float64)
+    out = np.empty(2000, np.float32)
+    echoes(row, first, out, distances)
+    places = np.arange(frames)
+    far = np.interp(np.arange(2000) / 256, np.arange(9), distances)
+    at = first + np.arange(2000)
+    step = at - first - (at - first) % 256
+    inside_late = first + step - distances[step // 256] >= 2
+    inside_early = first + np.minimum(step + 256, 2000) + distances[step // 256] < frames - 2
+    # Outside, a step may be silent as a whole.
+    sure = inside_late & inside_early
+    wanted = np.interp(at - far, places, row) + np.interp(at + far, places, row)
+    assert np.abs(out - wanted)[sure].max(initial=0) < 0.012
+
+
+def test_there_are_no_echoes_of_what_is_not_there():
+    row = np.ones(1000, np.float32)
+    out = np.full(1000, 9.0, np.float32)
+    echoes(row, 0, out, frozen(np.full(5, 5000.5), np.float64))
+    assert not out.any()
+
+
+@given(seed=st.integers(0, 2**32 - 1), drive=st.floats(0.01, 5.0), pole=st.floats(0.0, 0.97))
+def test_saturation_is_a_curve_between_a_filter_and_its_inverse(seed, drive, pole):
+    row = np.random.default_rng(seed).uniform(-2, 2, 6000).astype(np.float32)
+    lifted = np.clip(
+        scipy_signal.lfilter([drive / (1 - pole), -drive * pole / (1 - pole)], [1.0], row.astype(float)), -3, 3
+    )
+    bent = lifted * (27 + lifted**2) / (27 + 9 * lifted**2)
+    wanted = scipy_signal.lfilter([(1 - pole) / drive], [1.0, -pole], bent)
+    saturate(row, np.float32(drive), np.float32(pole))
+    # Single precision, 6e-8 of the lifted sound, summed by the inverse over 1 / (1 - pole) frames.
+    assert np.abs(row - wanted).max() < 2e-4
+
+
+def test_curve_is_near_the_hyperbolic_tangent():
+    x = np.linspace(-2.9, 2.9, 1001).astype(np.float32)
+    row = x.copy()
+    saturate(row, np.float32(1), np.float32(0))
+    assert np.abs(row - np.tanh(x)).max() < 0.024
+    assert (np.diff(row) > 0).all()
+
+
+def test_plain_python_and_compiled_saturation_agree():
+    row = np.random.default_rng(3).uniform(-2, 2, 500).astype(np.float32)
+    other = row.copy()
+    saturate(row, np.float32(0.7), np.float32(0.8))
+    saturate.py_func(other, np.float32(0.7), np.float32(0.8))
+    assert np.abs(row - other).max() < 1e-5
+
+
+@given(seed=st.integers(0, 2**32 - 1), attack=st.floats(1e-4, 0.5), fall=st.floats(1e-6, 0.01))
+def test_level_control_is_its_plain_recursion(seed, attack, fall):
+    rng = np.random.default_rng(seed)
+    rows = (rng.uniform(-1, 1, (2, 5000)) * np.repeat(rng.uniform(0, 1, 10), 500)).astype(np.float32)
+    target, most, decay = 0.5, 8.0, 1 - fall
+    level, wanted = target / most, rows.astype(np.float64)
+    for i in range(5000):
+        peak = np.abs(rows[:, i]).max()
+        level = max(level * decay, level + attack * (float(peak) - level), target / most)
+        wanted[:, i] *= max(target / level, 1 / most)
+    control(rows[0], rows[1], *(np.float32(x) for x in (target, attack, decay, 1 / most, most, target / most)))
+    # Single precision: a decay of 1 - 1e-6 is right to 6 %, over at most 5,000 frames.
+    assert np.abs(rows - wanted).max() < 2e-3
+
+
+def test_plain_python_and_compiled_level_control_agree():
+    rows = np.random.default_rng(4).uniform(-1, 1, (2, 600)).astype(np.float32)
+    other = rows.copy()
+    figures = [np.float32(x) for x in (0.5, 0.05, 0.999, 0.1, 10.0, 0.05)]
+    control(rows[0], rows[1], *figures)
+    control.py_func(other[0], other[1], *figures)
+    assert np.abs(rows - other).max() < 1e-5
