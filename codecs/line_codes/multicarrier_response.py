@@ -19,6 +19,10 @@ Power = NDArray[np.float32]
 FEWEST_SYMBOLS = 4
 _ROUNDS = 4
 _NEIGHBOURS = 7
+_BAND = 25
+_LEAST_GAIN = 0.02
+_MEDIAN = np.float32(np.log(2))
+"""Median of the power of Gaussian noise re its mean."""
 _GAIN_SPREAD = 0.15
 """How far from 1 a gain strays, as a rule, once the level is known."""
 
@@ -81,19 +85,32 @@ def learnt(spectra: Points, sent: Points, alike: NDArray[np.bool_], layout: Layo
         return None
     slopes = gain_slopes(layout)
     often = np.where(alike, 2 / max(int(alike.sum()), 2), 1.0)[:, None, None].astype(np.float32)
-    gain = np.ones_like(spectra)
-    weight = np.ones_like(spectra.real) * often
+    gain = _usual_level(spectra)
+    trust = often
     for _ in range(_ROUNDS):
+        weight = trust * np.abs(gain) ** 2
         response = Response(*_sums(spectra / gain, sent, weight), np.ones(0, np.float32))
         expected = np.einsum("kmi,sik->smk", response.matrix, sent) * gain
         misfit = np.abs(spectra - expected) ** 2
-        count = weight.sum(axis=0)
         freedom = 1 - 2 / max(float(often.sum()), 3.0)
-        noise = spread((misfit * weight).sum(axis=0) / count, _NEIGHBOURS) / freedom
+        noise = spread(np.median(misfit, axis=0), _NEIGHBOURS) / (_MEDIAN * freedom)
         noise = np.maximum(noise, 1e-9 * np.mean(np.abs(spectra) ** 2) + 1e-30).astype(np.float32)
-        weight = often / np.maximum((misfit / noise).mean(axis=2, keepdims=True), 0.5) * np.ones_like(misfit)
+        trust = often / np.maximum((misfit / noise).mean(axis=2, keepdims=True), 1.0)
         gain = gain * fitted_gain(spectra, expected, 0.0, noise, slopes)
-    return Response(*_sums(spectra / gain, sent, weight / noise), noise)
+    return Response(*_sums(spectra / gain, sent, trust * np.abs(gain) ** 2 / noise), noise)
+
+
+def _usual_level(spectra: Points) -> Points:
+    """How loud each symbol is re most of them, band by band, shape (symbols, 2, carriers).
+
+    Taken with its neighbours, as in a pair crosstalk makes one symbol louder and the other weaker.
+    """
+    power = spread(np.abs(spectra) ** 2, _BAND)
+    padded = np.concatenate((power[:1], power, power[-1:]))
+    power = (padded[:-2] + 2 * padded[1:-1] + padded[2:]) / 4
+    usual = np.median(power, axis=0)
+    share = power / np.maximum(usual, 1e-9 * usual.max() + 1e-30)
+    return np.asarray(np.clip(np.sqrt(share), _LEAST_GAIN, 1.0), np.complex64)
 
 
 def gain_slopes(layout: Layout) -> Power:

@@ -25,6 +25,8 @@ _PROMINENT = 4.0
 _FEWEST_FRAMES = 4
 _WANDER = 0.025
 """How far the speed strays from its median within one tape."""
+_MEDIAN_FRAMES, _MEAN_FRAMES = 9, 5
+"""A frame that mistakes noise for the tone must not bend the course: where nothing is heard, nothing mends it."""
 _HOP = 64
 _WIDE, _WIDE_HOPS = 256, 33
 _NARROW, _NARROW_HOPS = 768, 9
@@ -125,14 +127,19 @@ def _found(signal: Signal, tone_hz: float, grid_hz: float) -> Course | None:
     told &= np.abs(speed - usual) < _WANDER
     if told.sum() < _FEWEST_FRAMES:
         return None
-    middles = (np.arange(frames) + 0.5) * hop + hop / 2
-    smooth = np.interp(middles, middles[told], speed[told])
-    padded = np.pad(smooth, 1, mode="edge")
-    smooth = (padded[:-2] + 2 * padded[1:-1] + padded[2:]) / 4
+    middles = (np.arange(frames) + 1.0) * hop
+    smooth = np.interp(middles, middles[told], _running_median(speed[told], _MEDIAN_FRAMES))
+    padded = np.pad(smooth, _MEAN_FRAMES // 2, mode="edge")
+    smooth = np.convolve(padded, np.ones(_MEAN_FRAMES) / _MEAN_FRAMES, "valid")
     points = np.arange(0, signal.frames + hop, hop / 8)
     rates = np.interp(points, middles, smooth) * (grid_hz / rate)
     places = np.concatenate(([0.0], np.cumsum((rates[1:] + rates[:-1]) / 2 * np.diff(points))))
     return Course(points, places)
+
+
+def _running_median(values: NDArray[np.float64], size: int) -> NDArray[np.float64]:
+    padded = np.pad(values, size // 2, mode="edge")
+    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, size), axis=1))
 
 
 def _read(signal: Signal, course: Course) -> NDArray[np.float32]:

@@ -1,0 +1,81 @@
+"""How late each symbol of a multicarrier tape is, in places of the grid, once the time base has done what it can.
+
+A tape that nobody hears for a tenth of a second flutters on, and comes back early or late by more than the tone can
+tell. In the leader a symbol is compared with what is known; in the data, with itself: the fourth power of the points
+does not depend on the bits, so over all carriers it adds up only for the right delay. A path through the symbols moves
+little, or leaps at a price.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .multicarrier_symbols import BODY, Layout, Points
+
+FARTHEST = 40
+_STEP = 0.5
+GRID = np.arange(-FARTHEST, FARTHEST + _STEP / 2, _STEP)
+"""Delays that are tried: the fourth power has half its height 0.6 places away."""
+_FINE = np.arange(-0.6, 0.61, 0.1)
+_LEAP = 4.0
+"""Price of a leap re the standard deviation of the fit of noise: the best of 161 delays comes to 3 in noise."""
+_DRIFT_PRICE = 0.02
+_PASSES = 3
+
+Fits = NDArray[np.float64]
+
+
+def known_lateness(product: Points, layout: Layout) -> NDArray[np.float64]:
+    """How late known symbols are re what most of them agree on, shape (symbols,).
+
+    Args:
+        product: heard times the conjugate of what was sent, shape (symbols, parts, carriers), in which nothing but
+            the response and the delay is left.
+    """
+    turns = np.exp(2j * np.pi * np.outer(layout.carriers, GRID) / BODY)
+    late = np.zeros(len(product))
+    for _ in range(_PASSES):
+        straight = product * np.exp(2j * np.pi * late[:, None, None] * layout.carriers / BODY)
+        common = straight.sum(axis=0)
+        fit = ((product * common.conj()).sum(axis=1) @ turns).real
+        late = GRID[fit.argmax(axis=1)]
+    return np.asarray(late)
+
+
+def folded(sent: Points, weight: NDArray[np.float32], power: int) -> Points:
+    """Points without their data: directions to that power, summed over both tracks, shape (symbols, carriers)."""
+    direction = sent / np.maximum(np.abs(sent), 1e-12)
+    sign = 1 if power == 2 else -1
+    return np.asarray(sign * (direction**power * weight).sum(axis=1), np.complex64)
+
+
+def path(folds: Points, power: int, layout: Layout, begins: float) -> NDArray[np.float64]:
+    """How late each symbol is, on the path that fits best from ``begins`` on, shape (symbols,)."""
+    fits = (folds @ np.exp(2j * np.pi * power * np.outer(layout.carriers, GRID) / BODY)).real
+    leap = _LEAP * float(np.sqrt(layout.carriers.size))
+    best = np.where(np.abs(GRID - begins) <= _STEP, 0.0, -leap)
+    came = np.empty(fits.shape, np.intp)
+    own = np.arange(GRID.size)
+    for number, fit in enumerate(fits):
+        top = int(best.argmax())
+        score, origin = best, own
+        for shift in (-1, 1):
+            beside = np.roll(best, shift) - _DRIFT_PRICE * leap
+            better = beside > score
+            score, origin = np.where(better, beside, score), np.where(better, np.roll(own, shift), origin)
+        leaps = best[top] - leap > score
+        score, origin = np.where(leaps, best[top] - leap, score), np.where(leaps, top, origin)
+        came[number], best = origin, score + fit
+    places = np.empty(len(fits), np.intp)
+    places[-1] = best.argmax()
+    for number in range(len(fits) - 1, 0, -1):
+        places[number - 1] = came[number, places[number]]
+    return np.asarray(GRID[places])
+
+
+def refined(folds: Points, power: int, layout: Layout, late: NDArray[np.float64]) -> NDArray[np.float64]:
+    """``late`` of each symbol put right by up to half a step."""
+    turns = np.exp(2j * np.pi * power * layout.carriers / BODY * late[:, None])
+    fits = ((folds * turns) @ np.exp(2j * np.pi * power * np.outer(layout.carriers, _FINE) / BODY)).real
+    return np.asarray(late + _FINE[fits.argmax(axis=1)])

@@ -1,0 +1,134 @@
+"""Reads the symbols of a multicarrier tape one block after the other into likelihoods."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .multicarrier_lateness import folded, path, refined
+from .multicarrier_response import Power, Response, fitted_gain, gain_slopes, spread
+from .multicarrier_symbols import Constellation, Points, constellation
+from .multicarrier_tape import Tape, turned
+
+_AHEAD = 8
+"""Symbols after a block by which it is decided whether the tape has leapt in it."""
+_SUREST = 30.0
+_BANDS = 12
+_LEAST_GAIN = 0.02
+_UNHEARD = np.float32(1e6)
+_ROUNDS = 3
+_KEPT = 0.8
+"""What earlier symbols still count after each block."""
+_BAND, _TRUST = 25, 15
+"""Carriers over which a symbol's own noise is taken, and how many the noise so far counts for."""
+
+
+class Reader:
+    """Reads symbols in order; carries on how late the tape has become and how it is heard."""
+
+    def __init__(self, tape: Tape, response: Response, bits: int, late: float) -> None:
+        self.tape, self.bits, self.late = tape, bits, late
+        self.slopes = gain_slopes(tape.layout)
+        self._hear(response)
+
+    def _hear(self, response: Response) -> None:
+        self.response, self.matrix = response, response.matrix
+        self.inverse = np.linalg.pinv(self.matrix, rcond=1e-3).astype(np.complex64)
+
+    def soft_bits(self, numbers: NDArray[np.intp]) -> Power:
+        """Likelihoods of the bits of these symbols in the order of the tape, shape (symbols, bits of a symbol)."""
+        points = constellation(self.bits)
+        late = self._lateness(numbers)
+        spectra = self.tape.spectra(numbers, late)
+        gain = self._level(spectra) * turned(self.tape.layout, late)
+        noise: Power = np.broadcast_to(self.response.noise, spectra.shape)
+        for _ in range(_ROUNDS):
+            sent, sent_noise = self._sent(spectra / gain), self._sent_noise(noise / np.abs(gain) ** 2)
+            mean, doubt = _posterior(sent, sent_noise, points)
+            expected = self._heard(mean) * gain
+            unsure = self._heard_power(doubt) * np.abs(gain) ** 2
+            gain = gain * fitted_gain(spectra, expected, unsure, noise, self.slopes)
+            misfit = np.abs(spectra - self._heard(mean) * gain) ** 2 + unsure
+            noise = (_BAND * spread(misfit, _BAND) + _TRUST * self.response.noise) / np.float32(_BAND + _TRUST)
+        sent, sent_noise = self._sent(spectra / gain), self._sent_noise(noise / np.abs(gain) ** 2)
+        self.late = float(np.median(late[-_AHEAD:]))
+        mean, doubt = _posterior(sent, sent_noise, points)
+        improved = self.response.improved(spectra / gain, mean, doubt, noise / np.abs(gain) ** 2, _KEPT)
+        self._hear(improved)
+        return _likelihoods(sent, sent_noise, points)
+
+    def _sent(self, level: Points) -> Points:
+        return np.asarray(np.einsum("kim,smk->sik", self.inverse, level), np.complex64)
+
+    def _sent_noise(self, noise: Power) -> Power:
+        sent = np.einsum("kim,smk->sik", np.abs(self.inverse) ** 2, noise)
+        return np.where(sent > 0, sent, _UNHEARD).astype(np.float32)
+
+    def _heard(self, sent: Points) -> Points:
+        return np.asarray(np.einsum("kmi,sik->smk", self.matrix, sent), np.complex64)
+
+    def _heard_power(self, sent: Power) -> Power:
+        return np.asarray(np.einsum("kmi,sik->smk", np.abs(self.matrix) ** 2, sent), np.float32)
+
+    def _level(self, spectra: Points) -> Power:
+        """Level and slope of each symbol and track by the power in bands, shape (symbols, 2, carriers)."""
+        power = (np.abs(self.matrix) ** 2).sum(axis=2).T
+        noise = self.response.noise
+        bands = np.array_split(np.arange(power.shape[1]), _BANDS)
+        heard = np.stack([(np.abs(spectra[..., band]) ** 2).mean(axis=-1) for band in bands], -1)
+        wanted = np.stack([power[:, band].mean(axis=-1) for band in bands], -1)
+        lost = np.stack([noise[:, band].mean(axis=-1) for band in bands], -1)
+        share = np.clip((heard - lost) / np.maximum(wanted, lost.min() + 1e-30), _LEAST_GAIN**2, 10.0)
+        weight = heard / (heard + 10 * lost) * np.ones_like(share)
+        place = np.linspace(-1, 1, _BANDS)
+        basis = np.stack([np.ones_like(place), place])
+        normal = np.einsum("smb,ib,jb->smij", weight, basis, basis) + 1e-3 * np.eye(2)
+        right = np.einsum("smb,ib->smi", weight * np.log(share) / 2, basis)
+        parts = np.linalg.solve(normal, right[..., None])[..., 0]
+        along = self.slopes[:2]
+        return np.asarray(np.exp(np.clip(parts @ along, np.log(_LEAST_GAIN), 1.0)), np.float32)
+
+    def _lateness(self, numbers: NDArray[np.intp]) -> NDArray[np.float64]:
+        """How late each of these symbols is, both tracks together, shape (symbols,)."""
+        layout = self.tape.layout
+        further = np.concatenate((numbers, numbers[-1] + 1 + np.arange(_AHEAD)))
+        whole = np.full(further.size, np.rint(self.late))
+        spectra = self.tape.spectra(further, whole)
+        gain = self._level(spectra)
+        power = 2 if self.bits == 1 else 4
+        sent = self._sent(spectra / (gain * turned(layout, whole)))
+        weight = np.asarray(1 / (1 + self._sent_noise(self.response.noise / gain**2)), np.float32)
+        folds = folded(sent, weight, power)
+        late = path(folds, power, layout, self.late - whole[0])
+        return np.asarray(whole[0] + refined(folds, power, layout, late)[: numbers.size])
+
+
+def _posterior(sent: Points, noise: Power, points: Constellation) -> tuple[Points, Power]:
+    """What was sent in the mean, and its variance, given that all points are equally likely."""
+    parts = _parts(sent, points)
+    closeness = -((parts[..., None] - points.levels) ** 2) / noise[..., None, None]
+    closeness -= closeness.max(axis=-1, keepdims=True)
+    weight = np.exp(closeness)
+    weight /= weight.sum(axis=-1, keepdims=True)
+    mean = weight @ points.levels
+    spread = np.maximum(weight @ points.levels**2 - mean**2, 0).sum(axis=-1)
+    whole = mean[..., 0] if points.axes == 1 else mean[..., 0] + 1j * mean[..., 1]
+    return np.asarray(whole, np.complex64), np.asarray(spread, np.float32)
+
+
+def _parts(sent: Points, points: Constellation) -> Power:
+    """The axes that carry bits, shape (..., axes)."""
+    return sent.real[..., None] if points.axes == 1 else np.stack([sent.real, sent.imag], -1)
+
+
+def _likelihoods(sent: Points, noise: Power, points: Constellation) -> Power:
+    """Log-likelihood ratios by the nearest levels, in the order of the tape, shape (symbols, bits of a symbol)."""
+    distance = (_parts(sent, points)[..., None] - points.levels) ** 2 / noise[..., None, None]
+    values = np.arange(points.levels.size)
+    found = []
+    for bit in range(points.bits // points.axes - 1, -1, -1):
+        one = (values >> bit & 1).astype(bool)
+        found.append(distance[..., ~one].min(axis=-1) - distance[..., one].min(axis=-1))
+    symbols = len(sent)
+    of_track = np.stack(found, -1).reshape(symbols, 2, -1).swapaxes(1, 2)
+    return np.asarray(np.clip(of_track, -_SUREST, _SUREST).reshape(symbols, -1), np.float32)
