@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Self
@@ -28,6 +28,7 @@ PER_MINUTE_PER_PASS = 0.03
 _STEP_FRAMES = 8
 _FILTERS = 129
 _MOST_IN_CLUSTER = 50
+_PROBE_HZ = 6300.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,13 +184,7 @@ class Dropouts(Treatment):
                 return lift_um
 
     def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
-        frames = samples.shape[1]
-        for event in self.events(frames / sample_rate_hz, rng):
-            first = max(0, math.floor((event.start_s - event.edge_s / 2) * sample_rate_hz))
-            last = min(frames, math.ceil((event.start_s + event.length_s + event.edge_s / 2) * sample_rate_hz) + 1)
-            for row, hit in zip(samples, (event.left, event.right), strict=True):
-                if hit and first < last:
-                    _strike(row, event, first, last, sample_rate_hz)
+        strike(samples, sample_rate_hz, self.events(samples.shape[1] / sample_rate_hz, rng))
 
     @classmethod
     def calibrations(cls) -> tuple[Calibration, ...]:
@@ -214,14 +209,26 @@ class Dropouts(Treatment):
         )
 
 
-def _strike(row: NDArray[np.float32], event: Dropout, first: int, last: int, sample_rate_hz: int) -> None:
-    """What one dropout does to one track, in place."""
-    if event.missing_db:
-        loss_db = event.missing_db * event.shape(np.arange(first, last) / sample_rate_hz)
-        row[first:last] *= (10 ** (-loss_db / 20)).astype(np.float32)
-        return
+def strike(samples: NDArray[np.float32], sample_rate_hz: int, events: Iterable[Dropout]) -> None:
+    """What these dropouts do to both tracks, shape (2, frames), in place."""
+    frames = samples.shape[1]
+    for event in events:
+        first = max(0, math.floor((event.start_s - event.edge_s / 2) * sample_rate_hz))
+        last = min(frames, math.ceil((event.start_s + event.length_s + event.edge_s / 2) * sample_rate_hz) + 1)
+        for row, hit in zip(samples, (event.left, event.right), strict=True):
+            if not hit or first >= last:
+                continue
+            if event.missing_db:
+                loss_db = event.missing_db * event.shape(np.arange(first, last) / sample_rate_hz)
+                row[first:last] *= (10 ** (-loss_db / 20)).astype(np.float32)
+            elif event.lift_um:
+                _lift(row, event, first, last, sample_rate_hz)
+
+
+def _lift(row: NDArray[np.float32], event: Dropout, first: int, last: int, sample_rate_hz: int) -> None:
     from ..kernels.varying_filter import vary
 
+    # The next power of two: few banks serve all dropouts, and a small lift needs no long filter.
     reach_um = 2.0 ** math.ceil(math.log2(max(event.lift_um, 0.25)))
     steps = first + _STEP_FRAMES * np.arange(-(-(last - first) // _STEP_FRAMES) + 1)
     lifts_um = event.lift_um * event.shape(steps / sample_rate_hz)
@@ -234,9 +241,6 @@ def _filters(reach_um: float, sample_rate_hz: int) -> NDArray[np.float32]:
     """Spacing losses from none to ``reach_um``, evenly."""
     lifts_um = np.linspace(0.0, reach_um, _FILTERS)[:, None]
     return symmetric_taps(spacing_factor(lifts_um, grid_hz(sample_rate_hz)), side_frames(sample_rate_hz, reach_um))
-
-
-_PROBE_HZ = 6300.0
 
 
 def _losses_db(signal: Signal) -> NDArray[np.float64]:

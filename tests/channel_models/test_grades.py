@@ -8,6 +8,7 @@ import pytest
 from tapewright.channel_models import grades
 from tapewright.contracts import registry
 from tapewright.contracts.channel_model import Channel
+from tapewright.contracts.conformance.channel_model import longer_tape_starts_the_same
 from tapewright.contracts.errors import UsageError
 from tapewright.contracts.signal import Signal
 from tapewright.contracts.streams import stream
@@ -186,6 +187,27 @@ def test_grade_gives_the_same_tape_again_and_stays_within_full_scale(name):
     assert once == again
     assert np.abs(once.samples).max() <= 1.0
     assert once != channel.degrade(tone(1200.0, 2.0, 1.0), stream(5, 3, "channel"))
+
+
+@pytest.mark.parametrize("name", ["good-new", "ordinary-worn", "portable-attic"])
+def test_longer_tape_starts_the_same_but_for_its_echoes(name):
+    # An echo is heard a turn of the pack before its sound; everything else about a tape is as it was up to where the
+    # shorter one ends.
+    stages_left = tuple(stage for stage in registry.channel(name).stages if stage.name != "print_through")
+    longer_tape_starts_the_same(Channel(stages_left))
+
+
+def test_plays_wear_a_grade_monotonously():
+    # More plays: more dropouts, less output, less treble, each by its own law; the same seed, one tone each.
+    heard = []
+    for passes in (0, 50, 200, 1000):
+        channel = registry.channel(f"ordinary-played:passes={passes}")
+        worn = Channel(tuple(stage for stage in channel.stages if stage.name in ("level", "head_losses")))
+        kept = [gain_db(worn.degrade(tone(hertz, 1.0), np.random.default_rng(0)), hertz) for hertz in (1000, 6300)]
+        (dropouts,) = [stage for stage in channel.stages if stage.name == "dropouts"]
+        heard.append((*kept, -len(dropouts.events(600.0, np.random.default_rng(0)))))
+    for figure in zip(*heard, strict=True):
+        assert all(sooner > later for sooner, later in pairwise(figure))
 
 
 def test_stages_out_of_the_order_of_the_physics_are_refused():
