@@ -20,7 +20,7 @@ from .transport import flutter
 TEST_FIGURES = ("speed_error_percent", "three_percent_level_db", "limit_at_10_khz_db", "response_db")
 """Figures that need the test recording, whatever the number of tracks."""
 
-_NO_TEST = "the capture does not hold the test recording"
+_NO_TEST = "the capture does not hold the test recording (three of its marks or more)"
 
 
 def without_test(signal: Signal) -> Collected:
@@ -41,7 +41,7 @@ def without_test(signal: Signal) -> Collected:
         got.notes.append(f"noise was read in the quietest stretch, from {where:.1f} s on; it may not be the tape's")
     tone = steady_tone(signal)
     if tone is None:
-        reason = "there is no steady tone of 14 s"
+        reason = "there is no steady tone of 20 s"
         names = ("flutter_weighted_percent", "flutter_unweighted_percent", "dropouts_per_minute")
         got.findings += [Missing(name, reason) for name in names]
         return got
@@ -59,7 +59,7 @@ def without_test(signal: Signal) -> Collected:
     for track, row in enumerate(signal.samples[list(tracks)]):
         one = baseband(row, signal.sample_rate_hz, tone.hz, width_hz, tone.start, tone.stop)
         series = loss_series(one.values, one.rate_hz, heard_tone.mean_hz, one.start_s)
-        found.append(losses(None, series, one.rate_hz / max(1, round(one.rate_hz / 1000.0)), track))
+        found.append(losses(None, series, track))
     got.findings += dropout_findings(found, tracks_told, (span[1] - span[0]) / 60)
     each = tuple(tuple(one) for one in found)
     got.traces = Traces((heard_tone,), told.spectrum, each, (span,), tracks_told, signal.duration_s)

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from .figures import Figure, Finding, Missing, of_blocks
+from .layout import CARRIER_HZ
 from .skew import TAPE_SPEED_MM_PER_S
 
 SPACING_DB_PER_WAVELENGTH = 54.575
@@ -18,11 +22,14 @@ LEAST_LIFT_UM = 0.83
 HALF_WIDTH_HZ = 1200.0
 """Between the two carriers there is room for this: a dropout of a millisecond is followed."""
 
+CONTACT_CARRIER_HZ = CARRIER_HZ[1]
 SERIES_HZ = 1000.0
 MISSING_DB = 20.0
 """Missing oxide costs more than this at all frequencies (common practice)."""
 
-_REFERENCE_S = 1.0
+_REFERENCE_S = 3.0
+_CONTACT_HZ = 250.0
+_DEEP_DB = 20.0
 _BRIDGE_S = 0.003
 _SHORTEST_S = 0.0015
 _SAME_SHARE = 0.75
@@ -56,11 +63,32 @@ class Loss:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LossSeries:
-    """Loss of a carrier against its surroundings in dB, a thousand times a second; shape (readings,)."""
+    """Power of a carrier re its surroundings, about a thousand times a second.
 
-    db: NDArray[np.float32]
+    Attributes:
+        share: power with its noise re the carrier's usual power, shape (readings,).
+        noise: the noise in it, same shape.
+        carrier_hz: the carrier.
+        start_s: time of the first reading on the capture.
+        rate_hz: readings a second.
+    """
+
+    share: NDArray[np.float32]
+    noise: NDArray[np.float64]
     carrier_hz: float
     start_s: float
+    rate_hz: float
+
+    @property
+    def db(self) -> NDArray[np.float32]:
+        """Loss in dB, noise included: no more than the noise lets see."""
+        return np.asarray(-10 * np.log10(np.maximum(self.share, 1e-12)), np.float32)
+
+    def depth_db(self, here: NDArray[np.intp]) -> tuple[float, bool]:
+        """Loss at some readings together, noise taken off; and whether it is only known to be at least that."""
+        power, noise = float(self.share[here].mean()), float(self.noise[here].mean())
+        least = noise * 2 / math.sqrt(here.size)
+        return -10 * math.log10(max(power - noise, least, 1e-12)), power - noise <= least
 
 
 def spacing_loss_db(lift_um: float, frequency_hz: float) -> float:
@@ -72,58 +100,103 @@ def spacing_loss_db(lift_um: float, frequency_hz: float) -> float:
     return SPACING_DB_PER_WAVELENGTH * lift_um * frequency_hz / (1000 * TAPE_SPEED_MM_PER_S)
 
 
-def loss_series(values: NDArray[np.complex128], rate_hz: float, carrier_hz: float, start_s: float) -> LossSeries:
-    """The loss of a carrier re its running median over a second."""
+def loss_series(
+    values: NDArray[np.complex128], rate_hz: float, carrier_hz: float, start_s: float, noise: float = 0.0
+) -> LossSeries:
+    """The loss of a carrier re its running median over three seconds.
+
+    Args:
+        values: complex peak amplitude, shape (outputs,).
+        noise: what noise adds to |values|^2 on average; it is taken off.
+    """
     every = max(1, round(rate_hz / SERIES_HZ))
     whole = values.size // every * every
     power = (np.abs(values[:whole]) ** 2).reshape(-1, every).mean(axis=1)
-    level_db = 10 * np.log10(np.maximum(power, 1e-20))
     series_hz = rate_hz / every
     step = max(1, round(_REFERENCE_S / 10 * series_hz))
-    count = max(1, level_db.size // step)
-    coarse = np.array([np.median(part) for part in np.array_split(level_db, count)])
-    padded = np.pad(coarse, 5, mode="edge")
-    running = np.median(np.lib.stride_tricks.sliding_window_view(padded, 11), axis=1)
-    places = (np.arange(count) + 0.5) * level_db.size / count
-    reference = np.interp(np.arange(level_db.size), places, running)
-    return LossSeries((reference - level_db).astype(np.float32), carrier_hz, start_s)
+    count = max(1, power.size // step)
+    coarse = np.array([np.median(part) for part in np.array_split(power, count)])
+    running = np.median(np.lib.stride_tricks.sliding_window_view(np.pad(coarse, 5, mode="edge"), 11), axis=1)
+    places = (np.arange(count) + 0.5) * power.size / count
+    reference = np.maximum(np.interp(np.arange(power.size), places, running) - noise, 1e-20)
+    return LossSeries((power / reference).astype(np.float32), noise / reference, carrier_hz, start_s, series_hz)
 
 
-def losses(low: LossSeries | None, high: LossSeries, series_hz: float, track: int) -> list[Loss]:
+def contact_blocks(left: LossSeries, right: LossSeries, dropouts: Sequence[Loss]) -> list[float]:
+    """Mean square of what both tracks waver together in dB, for each block of about 5 s; dropouts are left out.
+
+    It is the mean product of the tracks: noise differs between them and averages out.
+    """
+    every = max(1, round(left.rate_hz / _CONTACT_HZ))
+    rate_hz = left.rate_hz / every
+    whole = min(left.share.size, right.share.size) // every * every
+    rows = [one.db[:whole].astype(np.float64).reshape(-1, every).mean(axis=1) for one in (left, right)]
+    beside = np.zeros(whole // every, bool)
+    for loss in dropouts:
+        first = loss.start_s - 0.5 * loss.length_s - 0.02 - left.start_s
+        last = loss.end_s + 0.5 * loss.length_s + 0.02 - left.start_s
+        beside[max(0, int(first * rate_hz)) : max(0, int(last * rate_hz) + 2)] = True
+    size = round(_REFERENCE_S * rate_hz)
+    for row in rows:
+        row[beside] = 0.0
+        row -= np.convolve(row, np.ones(size) / size, "same")
+    product = np.where(beside, np.nan, rows[0] * rows[1])
+    parts = (part[~np.isnan(part)] for part in np.array_split(product, max(1, int(product.size / (5.0 * rate_hz)))))
+    return [float(part.mean()) for part in parts if part.size > rate_hz]
+
+
+def contact_fluctuation(blocks: list[float]) -> Finding:
+    """How much the distance of head and tape fluctuates, from ``contact_blocks`` of the upper carrier."""
+    name = "contact_fluctuation_um"
+    if len(blocks) < 4:
+        return Missing(name, "there are no 20 s of a carrier on two tracks")
+    square = of_blocks(name, blocks)
+    if square.value <= 0:
+        return Missing(name, "the level of the two tracks does not waver together")
+    method = "rms change of the distance of head and tape, 1 to 20 Hz, both tracks together"
+    per_um = spacing_loss_db(1.0, CONTACT_CARRIER_HZ)
+    value, low, high = (math.sqrt(max(0.0, one)) / per_um for one in (square.value, square.low, square.high))
+    return Figure(name, value, low, high, method)
+
+
+def losses(low: LossSeries | None, high: LossSeries, track: int) -> list[Loss]:
     """The dropouts of one track, from the carrier ``high`` and, where there is one, the carrier of half its frequency.
 
-    A dropout is a stretch above half the least depth whose bottom is at least the least depth. Its depth is the median
-    of what lies within a fifth of the deepest point.
+    A dropout is a stretch above half the least depth whose bottom is at least the least depth. Its depth is that of
+    what lies within a fifth of the deepest point, all together.
     """
     least_db = spacing_loss_db(LEAST_LIFT_UM, high.carrier_hz)
-    below = high.db > least_db / 2
+    db = high.db
     found = []
-    for first, last in _runs(below, round(_BRIDGE_S * series_hz)):
-        piece = high.db[first:last].astype(np.float64)
-        top = float(piece.max())
-        if top < least_db:
+    for first, last in _runs(db > least_db / 2, round(_BRIDGE_S * high.rate_hz)):
+        piece = db[first:last]
+        bottom = np.flatnonzero(piece >= 0.8 * min(float(piece.max()), _DEEP_DB)) + first
+        depth_db, is_least = high.depth_db(bottom)
+        if depth_db < least_db:
             continue
-        bottom = piece >= 0.8 * top
-        depth_db = float(np.median(piece[bottom]))
-        length_s, start = _half_depth(high.db, first, last, depth_db / 2)
-        if depth_db < least_db or length_s < _SHORTEST_S * series_hz:
+        length, start = _half_depth(db, first, last, depth_db / 2)
+        if length < _SHORTEST_S * high.rate_hz:
             continue
         lift_um: float | None = depth_db / spacing_loss_db(1.0, high.carrier_hz)
         if low is not None:
-            lower_db = float(np.median(low.db[first:last].astype(np.float64)[bottom]))
+            lower_db, _ = low.depth_db(bottom)
             if lower_db < least_db / 6:
                 continue
-            if lower_db > MISSING_DB and lower_db > _SAME_SHARE * depth_db:
-                lift_um = None
-            elif lower_db > spacing_loss_db(1.0, low.carrier_hz) / spacing_loss_db(1.0, high.carrier_hz) * depth_db:
-                lift_um = lower_db / spacing_loss_db(1.0, low.carrier_hz)
-        found.append(
-            Loss(
-                *(high.start_s + start / series_hz, length_s / series_hz, depth_db),
-                *(lift_um, track, high.carrier_hz),
-            )
-        )
+            lift_um = _lift_um(lower_db, low.carrier_hz, depth_db, high.carrier_hz, is_least)
+        begin_s, length_s = high.start_s + start / high.rate_hz, length / high.rate_hz
+        found.append(Loss(begin_s, length_s, depth_db, lift_um, track, high.carrier_hz))
     return found
+
+
+def _lift_um(lower_db: float, lower_hz: float, upper_db: float, upper_hz: float, is_least: bool) -> float | None:
+    """The lift that costs a lower and an upper tone so much; None where it is missing oxide, which costs both the same.
+
+    Where the upper tone has gone down in the noise (``is_least``) only the lower one says how high the lift is.
+    """
+    by_lower, by_upper = lower_db / spacing_loss_db(1.0, lower_hz), upper_db / spacing_loss_db(1.0, upper_hz)
+    if lower_db > MISSING_DB and not is_least and lower_db > _SAME_SHARE * upper_db:
+        return None
+    return max(by_lower, by_upper) if is_least else by_upper
 
 
 def _runs(inside: NDArray[np.bool_], bridge: int) -> list[tuple[int, int]]:

@@ -5,15 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-import numpy as np
-from numpy.typing import NDArray
-
 from ..contracts.spec import format_value
 from .figures import Curve, Figure
+from .fitted_band import fitted_band
 from .mechanics import FlutterLine
+from .skew import TAPE_SPEED_MM_PER_S, azimuth_arcmin
 
-_WOW_ENDS_HZ = 4.0
-"""Wow below, flutter above (dictionaries give 4 to 5 Hz)."""
+_TURNING = (("capstan", "capstan_mm", 1.0, 10.0), ("pinch roller", "roller_mm", 5.0, 40.0))
+"""Causes of flutter lines, and the diameters of the channel that they give."""
 
 _TRACKS = ("left", "right", "mono")
 
@@ -49,20 +48,27 @@ def _stages(
     dropouts = _dropouts(told)
     if dropouts:
         yield "dropouts", dropouts
+    if "contact_fluctuation_um" in told:
+        yield "contact", {"fluctuation_um": min(told["contact_fluctuation_um"], 1.0)}
+    arcmin = told.get("azimuth_error_arcmin", 0.0)
     response = [curves[name] for name in (f"response_{track}_db" for track in _TRACKS) if name in curves]
-    if response:
-        yield from _bands(response)
-    if "skew_us" in told:
-        yield "skew", {"skew_us": told["skew_us"], "wander_us": min(told.get("skew_wander_us", 0.0), 200.0)}
+    bands = fitted_band(response, arcmin) if response else None
+    if bands is not None and bands.spacing_um > 0.02:
+        yield "head_losses", {"spacing_um": bands.spacing_um, "aligned_spacing_um": 0.0}
+    if "azimuth_error_arcmin" in told:
+        wander = azimuth_arcmin(told.get("skew_wander_us", 0.0))
+        yield "azimuth", {"azimuth_arcmin": arcmin, "wander_arcmin": min(wander, 30.0)}
     apart_db = _both(told, "separation_{}_db", ("left_to_right", "right_to_left"))
     if apart_db is not None:
-        yield "crosstalk", {"separation_db": apart_db, "low_hz": 0.0, "high_hz": 0.0}
+        yield "crosstalk", {"separation_db": apart_db}
+    if bands is not None:
+        yield "band", {"low_hz": bands.low_hz, "high_hz": bands.high_hz, "order": float(bands.order)}
+    hum_db = _both(told, "hum_{}_db")
+    if hum_db is not None:
+        yield "hum", {"level_db": min(record_db + hum_db, 0.0)}
     noise_db = _both(told, "signal_to_noise_{}_db")
     if noise_db is not None:
         yield "hiss", {"level_db": record_db - noise_db, "place": "replay"}
-    hum_db = _both(told, "hum_{}_db")
-    if hum_db is not None:
-        yield "hum", {"level_db": record_db + hum_db}
     replay_db = _both(told, "replay_level_{}_db")
     if replay_db is not None:
         gains: dict[str, float | str] = {"gain_db": replay_db - record_db, "inverted_chance": 1.0 if inverted else 0.0}
@@ -80,12 +86,12 @@ def _drift(told: dict[str, float], lines: Sequence[FlutterLine]) -> dict[str, fl
     if "speed_error_percent" in told:
         drift["speed_percent"] = told["speed_error_percent"]
     if "flutter_weighted_percent" in told:
-        slow = [line for line in lines if line.frequency_hz < _WOW_ENDS_HZ]
-        fast = [line for line in lines if line.frequency_hz >= _WOW_ENDS_HZ]
-        for name, group in (("wow", slow), ("flutter", fast)):
-            if group:
-                drift[f"{name}_percent"] = math.sqrt(sum(line.peak_percent**2 for line in group))
-                drift[f"{name}_hz"] = group[0].frequency_hz
+        drift["weighted_percent"] = min(told["flutter_weighted_percent"], 1.0)
+        for part, parameter, low_mm, high_mm in _TURNING:
+            line = next((line for line in lines if line.cause == part), None)
+            if line is not None:
+                diameter_mm = TAPE_SPEED_MM_PER_S / (math.pi * line.frequency_hz)
+                drift[parameter] = min(max(diameter_mm, low_mm), high_mm)
     return drift
 
 
@@ -113,37 +119,6 @@ def _dropouts(told: dict[str, float]) -> dict[str, float | str]:
             highest = 1.5 if parameter.endswith("sigma") else math.inf
             dropouts[parameter] = min(told[figure], highest)
     return dropouts
-
-
-def _bands(response: Sequence[Curve]) -> Iterator[Stage]:
-    """Slopes at both ends that come nearest to the response: of second order below, of first to fourth above."""
-    from scipy.optimize import least_squares
-
-    hz = np.array(response[0].places)
-    level = np.mean([curve.values for curve in response], axis=0)
-    reference = hz == 315.0
-    best: tuple[float, NDArray[np.float64], int] | None = None
-    for order in (1, 2, 3, 4):
-
-        def miss(logs: NDArray[np.float64], order: int = order) -> NDArray[np.float64]:
-            shape = slopes_db(hz, math.exp(logs[0]), math.exp(logs[1]), order)
-            return np.asarray(shape - shape[reference] - level)
-
-        ends = ([math.log(1.0), math.log(1500.0)], [math.log(390.0), math.log(50_000.0)])
-        fit = least_squares(miss, [math.log(30.0), math.log(10_000.0)], bounds=ends, loss="soft_l1")
-        if best is None or fit.cost < best[0]:
-            best = (float(fit.cost), np.exp(fit.x), order)
-    assert best is not None
-    low_hz, high_hz = (float(value) for value in best[1])
-    if low_hz > 5.0:
-        yield "band", {"low_hz": low_hz, "high_hz": 0.0, "order": 2.0}
-    if high_hz < 40_000.0:
-        yield "band", {"low_hz": 0.0, "high_hz": high_hz, "order": float(best[2])}
-
-
-def slopes_db(hz: NDArray[np.float64], low_hz: float, high_hz: float, order: int) -> NDArray[np.float64]:
-    """Butterworth slopes: of order 2 below ``low_hz``, of ``order`` above ``high_hz``."""
-    return np.asarray(-10 * np.log10(1 + (low_hz / hz) ** 4) - 10 * np.log10(1 + (hz / high_hz) ** (2 * order)))
 
 
 def _written(name: str, arguments: dict[str, float | str]) -> str:

@@ -9,7 +9,8 @@ of peak A reads A sin(0.95 pi / 2) = 0.997 A.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,18 +18,22 @@ from numpy.typing import NDArray
 
 from .figures import Figure, jackknife
 from .tone import Baseband, baseband, peak_hz
-from .weighting import flutter_sections
+from .weighting import flutter_weighting
 
 HALF_WIDTH_HZ = 250.0
 """Waver up to here is followed: the weighting ends at 200 Hz."""
 
 SETTLE_S = 4.0
-"""The weighting listens back this long: its slowest poles have a time constant of 0.48 s."""
+"""The weighting listens this long to either side: it is steepest at 0.2 to 0.5 Hz."""
 
 BLOCK_S = 5.0
 """The standard reads at least this long (AES6-2008); blocks of it are taken as independent."""
 
 EXCEEDED = 0.05
+
+SINE_READS = math.sin((1 - EXCEEDED) * math.pi / 2)
+"""Reading of a sine of peak 1: 0.997."""
+
 _UNWEIGHTED_HZ = (0.2, 200.0)
 _LOST = 0.25
 
@@ -82,21 +87,28 @@ def waver(tracks: Sequence[Baseband]) -> Waver:
 
 def weighted(heard: Waver) -> NDArray[np.float64]:
     """Deviation in % after the weighting, the time in which it settles left out."""
-    from scipy.signal import sosfilt
-
-    return np.asarray(sosfilt(flutter_sections(heard.rate_hz), heard.percent)[_settled(heard) :])
+    return _weighted_by(heard, flutter_weighting)
 
 
 def unweighted(heard: Waver) -> NDArray[np.float64]:
     """Deviation in % between 0.2 and 200 Hz (common practice), without weighting."""
-    from scipy.signal import butter, sosfilt
-
-    sections = butter(2, _UNWEIGHTED_HZ, "bandpass", fs=heard.rate_hz, output="sos")
-    return np.asarray(sosfilt(sections, heard.percent)[_settled(heard) :])
+    return _weighted_by(heard, _band)
 
 
-def _settled(heard: Waver) -> int:
-    return min(round(SETTLE_S * heard.rate_hz), heard.percent.size // 2)
+def _band(hz: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Slopes of second order at both ends of 0.2 to 200 Hz."""
+    low, high = _UNWEIGHTED_HZ
+    return np.asarray((hz / low) ** 2 / np.sqrt(1 + (hz / low) ** 4) / np.sqrt(1 + (hz / high) ** 4))
+
+
+def _weighted_by(heard: Waver, weight: Callable[[NDArray[np.float64]], NDArray[np.float64]]) -> NDArray[np.float64]:
+    """The deviation with its spectrum weighted; both ends, where the weighting runs out of signal, are left out."""
+    settle = min(round(SETTLE_S * heard.rate_hz), heard.percent.size // 3)
+    if heard.percent.size < 3:
+        return heard.percent[:0]
+    spectrum = np.fft.rfft(heard.percent - heard.percent.mean())
+    hz = np.asarray(np.fft.rfftfreq(heard.percent.size, 1 / heard.rate_hz), np.float64)
+    return np.asarray(np.fft.irfft(spectrum * weight(hz), heard.percent.size)[settle : heard.percent.size - settle])
 
 
 def two_sigma(percent: NDArray[np.float64]) -> float:

@@ -46,8 +46,8 @@ RESPONSE_HZ = (
 LINE_UP_DB = -6.0
 LADDER_DB = (-24.0, -18.0, -12.0, -9.0, -6.0, -3.0, 0.0)
 LIMIT_LADDER_DB = (-30.0, -24.0, -20.0, -16.0, -12.0, -8.0, -4.0, 0.0)
-RESPONSE_DB = -20.0
-CARRIER_DB = (-9.0, -15.0)
+RESPONSE_DB = -26.0
+CARRIER_DB = (-8.0, -12.0)
 MARK_DB = -9.0
 PULSE_DB = -9.0
 

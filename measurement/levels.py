@@ -8,8 +8,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from .distortion import CLIPS
 from .figures import Curve, Figure, Finding, Missing, around, of_blocks, student_t
-from .layout import LINE_UP_HZ, RESPONSE_DB, sections
+from .layout import LINE_UP_DB, LINE_UP_HZ, RESPONSE_DB, sections
 from .playing import Playing
 from .response import Responses
 from .silence import Noise
@@ -21,12 +22,27 @@ _LEAST_SEEN = 3.0
 _BLOCK_S = 0.5
 
 
-def full_scale_db(response: Responses, track: int) -> tuple[float, float] | None:
-    """Peak on the capture of a full-scale tone of 315 Hz in dB re full scale, and its standard error."""
+def full_scale_db(play: Playing, response: Responses, track: int) -> tuple[float, float] | None:
+    """Peak on the capture of a full-scale tone of 315 Hz in dB re full scale, and its standard error.
+
+    From the response steps; where the tracks are not apart, from the line-up tone, which is on both of them.
+    """
+    if play.mono:
+        return _line_up_db(play)
     at = np.flatnonzero(response.hz == LINE_UP_HZ)
     if not at.size:
         return None
     return float(response.level_db[track, at[0]]) - RESPONSE_DB, float(response.error_db[track, at[0]])
+
+
+def _line_up_db(play: Playing) -> tuple[float, float] | None:
+    heard = play.step(sections("line_up")[0], LINE_UP_HZ)
+    if heard is None:
+        return None
+    count = max(2, int(heard[0].values.size / (_BLOCK_S * heard[0].rate_hz)))
+    power = [float(np.median(np.abs(part) ** 2)) for part in np.array_split(heard[0].values, count)]
+    level_db = 10 * np.log10(np.maximum(power, 1e-20))
+    return float(np.median(level_db)) - LINE_UP_DB, float(level_db.std(ddof=1)) / math.sqrt(count)
 
 
 def noise_findings(noise: Noise, track: str, reference: tuple[float, float] | None) -> list[Finding]:
@@ -111,6 +127,8 @@ def level_difference(play: Playing, response: Responses) -> Finding:
         heard = play.step(section, LINE_UP_HZ)
         if heard is None:
             continue
+        if play.clips(section):
+            return Missing(name, CLIPS)
         left, right = unmixed(heard[0].values, heard[1].values, response.leak_at(LINE_UP_HZ))
         count = max(1, int(left.size / (_BLOCK_S * heard[0].rate_hz)))
         readings += [
@@ -119,15 +137,10 @@ def level_difference(play: Playing, response: Responses) -> Finding:
         ]
     if len(readings) < 4:
         return Missing(name, "the capture does not hold the line-up tone")
-    leak = 8.686 * 1.96 * float(np.hypot(*_leak_error(response)))
+    leak = 8.686 * 1.96 * response.leak_error_at(LINE_UP_HZ)
     own = of_blocks(name, readings, "left over right, line-up tone")
     half = math.hypot(own.high - own.value, leak, 0.005)
     return around(name, own.value, half, own.method)
-
-
-def _leak_error(response: Responses) -> NDArray[np.float64]:
-    at = np.flatnonzero(response.hz == LINE_UP_HZ)
-    return response.leak_error[:, at[0]] if at.size else np.full(2, 0.03)
 
 
 def capture_level(reference: tuple[float, float], track: str) -> Figure:

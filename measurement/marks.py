@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..contracts.signal import Signal
-from .layout import MARK_S, MARKS_S, Section, mark_turns
+from .layout import MARK_HZ, MARK_S, MARKS_S, Section, mark_turns
 
 SPEED_LIMIT = 0.1
 """Decks further off than this are repaired, not measured."""
@@ -90,14 +90,21 @@ def locate(signal: Signal) -> Located | None:
 
 
 def _decimated(signal: Signal, every: int) -> NDArray[np.float64]:
+    from scipy.signal import butter, sosfiltfilt
+
+    rows = signal.samples.astype(np.float64) if every == 1 else _fewer(signal.samples, every)
+    # What lies below the marks (DC, hum, rumble) would make them look unlike themselves.
+    low_cut = butter(2, MARK_HZ[0] / 2, "highpass", fs=signal.sample_rate_hz / every, output="sos")
+    return np.asarray(sosfiltfilt(low_cut, rows))
+
+
+def _fewer(samples: NDArray[np.float32], every: int) -> NDArray[np.float64]:
     from scipy.signal import firwin, upfirdn
 
-    if every == 1:
-        return signal.samples.astype(np.float64)
     half = 8 * every
     taps = firwin(2 * half + 1, 0.8 / every)
-    rows = [upfirdn(taps, row, down=every)[half // every :] for row in signal.samples]
-    return np.asarray(rows)[:, : signal.frames // every]
+    rows = [upfirdn(taps, row, down=every)[half // every :] for row in samples]
+    return np.asarray(rows)[:, : samples.shape[1] // every]
 
 
 def _template(rate: float, speed: float) -> NDArray[np.complex128]:

@@ -14,7 +14,7 @@ from .collected import Traces
 from .figures import Curve, Figure, Histogram, Missing
 from .layout import LAYOUT_VERSION
 from .played_test import with_test
-from .playing import playing
+from .playing import clipped_share, playing
 from .profile import Profile
 
 CLIPPED_SHARE = 1e-4
@@ -49,7 +49,7 @@ def measure(signal: Signal, source: str = "", one_track: bool = False) -> Measur
         raise TargetNotMet("nothing can be measured: the capture holds nothing but zeros.")
     play = playing(signal)
     got = without_test(signal) if play is None else with_test(play)
-    clipped = clipped_share(signal)
+    clipped = max(clipped_share(row, float(np.abs(row).max())) for row in signal.samples)
     if clipped > CLIPPED_SHARE:
         got.notes.append(
             f"{100 * clipped:.2g} % of the samples stand at the largest value: the sound input clips, so levels, "
@@ -87,14 +87,3 @@ def measure(signal: Signal, source: str = "", one_track: bool = False) -> Measur
     if not figures:
         raise TargetNotMet("nothing can be measured: there is no test recording, no steady tone and no quiet moment.")
     return Measurement(profile, got.traces)
-
-
-def clipped_share(signal: Signal) -> float:
-    """Share of samples that stand at the largest value of their track, where at least three in a row do."""
-    worst = 0.0
-    for row in signal.samples:
-        top = float(np.abs(row).max())
-        at = np.abs(row) >= 0.9999 * top
-        thrice = at[2:] & at[1:-1] & at[:-2] & (np.abs(np.diff(row[:-1])) < 1e-6 * top)
-        worst = max(worst, float(thrice.mean()) if thrice.size else 0.0)
-    return worst

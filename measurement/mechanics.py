@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from .figures import student_t
 from .skew import TAPE_SPEED_MM_PER_S
-from .weighting import flutter_table
+from .weighting import flutter_weighting
 
 SEGMENT_S = 10.0
 LOWEST_HZ, HIGHEST_HZ = 0.2, 200.0
@@ -107,7 +107,7 @@ def lines(spectrum: WaverSpectrum) -> tuple[FlutterLine, ...]:
     hz, power = spectrum.hz, spectrum.power
     allowed = (hz >= LOWEST_HZ) & (hz <= HIGHEST_HZ)
     weight = np.zeros(hz.size)
-    weight[allowed] = flutter_table(hz[allowed]) ** 2
+    weight[allowed] = flutter_weighting(hz[allowed]) ** 2
     whole = float((power * weight).sum()) + 1e-300
     floor = _floor(hz, power)
     left = allowed & (power > _BELONGS * floor)

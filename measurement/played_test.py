@@ -8,13 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .carrier_losses import HALF_WIDTH_HZ as LOSS_HALF_WIDTH_HZ
-from .carrier_losses import Loss, loss_series, losses
+from .carrier_losses import Loss, LossSeries, contact_blocks, contact_fluctuation, loss_series, losses
 from .collected import Collected, Traces
-from .distortion import high_frequency_limit, ladders, third_harmonic
+from .distortion import CLIPS, high_frequency_limit, ladders, third_harmonic
 from .dropout_figures import dropout_findings
 from .figures import Figure, Missing
 from .flutter_meter import Waver, tone_on, waver
-from .layout import CARRIER_HZ, FLUTTER_HZ, LIMIT_HZ, Section, sections
+from .layout import CARRIER_HZ, FLUTTER_HZ, Section, sections
 from .levels import capture_level, full_scale_db, level_difference, noise_findings, response_curve, separation
 from .playing import Playing
 from .response import Responses, responses
@@ -40,7 +40,7 @@ def with_test(play: Playing) -> Collected:
     if play.swapped:
         got.notes.append("the tracks came swapped: the left one is on the right channel")
     _levels(play, quiet, response, got)
-    _carriers(play, response, got)
+    _carriers(play, quiet, response, got)
     _loud(play, response, got)
     return got
 
@@ -55,7 +55,7 @@ def _quiet(play: Playing) -> tuple[Noise, Noise] | None:
 
 def _levels(play: Playing, quiet: tuple[Noise, Noise] | None, response: Responses, got: Collected) -> None:
     for track, name in enumerate(play.tracks):
-        reference = full_scale_db(response, track)
+        reference = full_scale_db(play, response, track)
         if reference is not None:
             got.findings.append(capture_level(reference, name))
         if quiet is None or reference is None:
@@ -72,11 +72,12 @@ def _levels(play: Playing, quiet: tuple[Noise, Noise] | None, response: Response
         got.findings.append(level_difference(play, response))
 
 
-def _carriers(play: Playing, response: Responses, got: Collected) -> None:
+def _carriers(play: Playing, quiet: tuple[Noise, Noise] | None, response: Responses, got: Collected) -> None:
     rate = play.signal.sample_rate_hz
     wavers: list[Waver] = []
     pairs, skews, listened = [], [], []
     dropouts: list[list[Loss]] = [[] for _ in play.tracks]
+    contact: list[float] = []
     near_us = 1e6 * float(np.median(play.located.skews_s)) * (-1 if play.swapped else 1)
     for section in sections("carrier"):
         span = _held(play, section)
@@ -89,8 +90,14 @@ def _carriers(play: Playing, response: Responses, got: Collected) -> None:
             leak = response.leak_at(FLUTTER_HZ)
             skews.append(skew_series(pair[0], pair[1], leak, near_us, opposite=play.opposite))
         listened.append((span[0] / rate, span[1] / rate))
-        for track, found in enumerate(_dropouts(play, response, span)):
-            dropouts[track] += found
+        by_carrier = _loss_series(play, response, quiet, span)
+        if by_carrier:
+            high = by_carrier[-1]
+            low = by_carrier[0] if len(by_carrier) == 2 else [None] * len(high)
+            for track, found in enumerate(dropouts):
+                found += losses(low[track], high[track], track)
+            if not play.mono:
+                contact += contact_blocks(high[0], high[1], [loss for found in dropouts for loss in found])
     nominal_hz = FLUTTER_HZ
     if not wavers:
         reason = "the capture does not hold the carriers of the test recording"
@@ -104,9 +111,16 @@ def _carriers(play: Playing, response: Responses, got: Collected) -> None:
     share = noise_share(pairs)
     got.notes.append(f"noise about the tone alone would make the weighted meter read {share:.2g} %")
     if not play.mono:
-        got.findings += skew(skews)
+        got.findings += skew(skews, FLUTTER_HZ, response.leak_error_at(FLUTTER_HZ))
     minutes = sum(end - start for start, end in listened) / 60
-    got.findings += dropout_findings(dropouts, play.tracks, minutes)
+    if any(play.clips(section) for section in sections("carrier")):
+        unseen = (*(f"dropouts_{track}_per_minute" for track in play.tracks), "contact_fluctuation_um")
+        got.findings += [Missing(name, CLIPS) for name in unseen]
+        dropouts = [[] for _ in play.tracks]
+        listened = []
+    else:
+        got.findings += dropout_findings(dropouts, play.tracks, minutes)
+        got.findings.append(contact_fluctuation(contact))
     got.traces = Traces(
         tuple(wavers),
         told.spectrum,
@@ -125,7 +139,10 @@ def _held(play: Playing, section: Section) -> tuple[int, int] | None:
     return (start, stop) if stop - start > 10 * rate else None
 
 
-def _dropouts(play: Playing, response: Responses, span: tuple[int, int]) -> list[list[Loss]]:
+def _loss_series(
+    play: Playing, response: Responses, quiet: tuple[Noise, Noise] | None, span: tuple[int, int]
+) -> list[list[LossSeries]]:
+    """The losses of each carrier in reach, on each track."""
     rate = play.signal.sample_rate_hz
     by_carrier = []
     for carrier_hz in CARRIER_HZ:
@@ -138,14 +155,14 @@ def _dropouts(play: Playing, response: Responses, span: tuple[int, int]) -> list
         values: Sequence[NDArray[np.complex128]] = [one.values for one in heard]
         if not play.mono:
             values = unmixed(values[0], values[1], response.leak_at(carrier_hz))
-        series = [loss_series(one, heard[0].rate_hz, carrier_hz, heard[0].start_s) for one in values]
-        series_hz = heard[0].rate_hz / max(1, round(heard[0].rate_hz / 1000.0))
-        by_carrier.append((series, series_hz))
-    if not by_carrier:
-        return [[] for _ in play.tracks]
-    high, series_hz = by_carrier[-1]
-    low = by_carrier[0][0] if len(by_carrier) == 2 else [None] * len(high)
-    return [losses(low[track], high[track], series_hz, track) for track in range(len(play.tracks))]
+        noises = [0.0, 0.0] if quiet is None else [2 * one.density_at(carrier_hz) * heard[0].noise_hz for one in quiet]
+        by_carrier.append(
+            [
+                loss_series(one, heard[0].rate_hz, carrier_hz, heard[0].start_s, noise)
+                for one, noise in zip(values, noises, strict=False)
+            ]
+        )
+    return by_carrier
 
 
 def _loud(play: Playing, response: Responses, got: Collected) -> None:
@@ -161,8 +178,7 @@ def _loud(play: Playing, response: Responses, got: Collected) -> None:
         full = found[-1]
         assert isinstance(full, Figure | Missing)
         if top:
-            at_limit_db = response.relative_db(LIMIT_HZ)[track]
-            got.findings += high_frequency_limit(top[track], middle[track], full, at_limit_db, name)
+            got.findings += high_frequency_limit(top[track], middle[track], full, name)
         else:
             reason = "the capture's sample rate does not reach 10 kHz, or the ladder there is missing"
             got.findings.append(Missing(f"limit_at_10_khz_{name}_db", reason))

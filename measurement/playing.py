@@ -14,7 +14,7 @@ from .tone import Baseband, baseband, settle_s
 
 TRACKS = ("left", "right")
 
-_LEAST_WIDTH_HZ = 10.0
+LEAST_WIDTH_HZ = 10.0
 _WIDTH_SHARE = 0.015
 """Half width of a step's baseband: wow and flutter and a wrong idea of the speed stay well inside."""
 
@@ -65,16 +65,39 @@ class Playing:
         """As ``Located.span``."""
         return self.located.span(section, self.signal, guard_s)
 
-    def step(self, section: Section, tone_hz: float) -> tuple[Baseband, Baseband] | None:
+    def clips(self, section: Section) -> bool:
+        """Whether a section stands at the largest value of its track, three readings in a row, 1 in 1000 times."""
+        span = self.span(section)
+        return span is not None and any(
+            clipped_share(row[slice(*span)], float(top)) > 1e-3
+            for row, top in zip(self.samples, np.abs(self.samples).max(axis=1), strict=True)
+        )
+
+    def step(
+        self, section: Section, tone_hz: float, least_width_hz: float = LEAST_WIDTH_HZ
+    ) -> tuple[Baseband, Baseband] | None:
         """The tone at baseband on both tracks, without what the filter hears of the neighbours; None if not held."""
-        return step(self.signal, self.samples, self.located, section, tone_hz)
+        return step(self.signal, self.samples, self.located, section, tone_hz, least_width_hz)
+
+
+def clipped_share(row: NDArray[np.float32], top: float) -> float:
+    """Share of ``row`` that stands at ``top`` or minus it, three equal readings in a row."""
+    if row.size < 3 or top <= 0:
+        return 0.0
+    at = np.abs(row) >= 0.9999 * top
+    return float((at[2:] & at[1:-1] & at[:-2] & (row[2:] == row[1:-1]) & (row[1:-1] == row[:-2])).mean())
 
 
 def step(
-    signal: Signal, samples: NDArray[np.float32], located: Located, section: Section, tone_hz: float
+    signal: Signal,
+    samples: NDArray[np.float32],
+    located: Located,
+    section: Section,
+    tone_hz: float,
+    least_width_hz: float = LEAST_WIDTH_HZ,
 ) -> tuple[Baseband, Baseband] | None:
     """See ``Playing.step``."""
-    width_hz = max(_LEAST_WIDTH_HZ, _WIDTH_SHARE * tone_hz)
+    width_hz = max(least_width_hz, _WIDTH_SHARE * tone_hz)
     span = located.span(section, signal, 0.03 + settle_s(width_hz))
     centre_hz = tone_hz * located.speed
     if span is None or centre_hz > _NYQUIST_SHARE * signal.sample_rate_hz:

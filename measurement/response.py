@@ -16,6 +16,9 @@ from .tone import Baseband
 
 BLOCK_S = 0.05
 
+_MOST_SQUARE = 6.6
+"""A Gaussian's square exceeds this in 1 % of cases, 6.6 variances."""
+
 _MEDIAN_ERROR = 1.25
 """Standard error of a Gaussian median re that of the mean: sqrt(pi / 2)."""
 
@@ -45,6 +48,13 @@ class Responses:
         there, back = (complex(np.interp(frequency_hz, self.hz, row)) for row in self.leak)
         return there, back
 
+    def leak_error_at(self, frequency_hz: float) -> float:
+        """Standard error of both shares of ``leak_at`` together, at the tone nearest to a frequency."""
+        if not self.hz.size:
+            return 0.0
+        nearest = int(np.abs(self.hz - frequency_hz).argmin())
+        return float(np.hypot(*self.leak_error[:, nearest]))
+
     def relative_db(self, frequency_hz: float) -> tuple[float, float]:
         """Response of the left and the right track at a frequency re 315 Hz."""
         if not self.hz.size:
@@ -72,6 +82,9 @@ def responses(play: Playing, quiet: tuple[Noise, Noise] | None) -> Responses:
         floor = 0.0 if quiet is None else quiet[own].density_at(tracks[own].centre_hz)
         reading = _read(tracks[own], tracks[1 - own], floor)
         heard.setdefault((own, tone_hz), []).append(reading)
+    if play.mono:
+        loud = max((0, 1), key=lambda own: sum(one.level_db for one in heard.get((own, LINE_UP_HZ), [_NOTHING])))
+        heard = {(track, tone): readings for (own, tone), readings in heard.items() if own == loud for track in (0, 1)}
     hz = np.array([tone for tone in RESPONSE_HZ if (0, tone) in heard and (1, tone) in heard])
     shape = (2, hz.size)
     level, leak, leak_error = np.zeros(shape), np.zeros(shape, np.complex128), np.zeros(shape)
@@ -87,6 +100,8 @@ def responses(play: Playing, quiet: tuple[Noise, Noise] | None) -> Responses:
             leak_error[track, i] = math.sqrt(sum(one.share_error**2 for one in readings)) / len(readings)
             if len(readings) == 2:
                 apart.append((tone, readings[0].level_db - readings[1].level_db))
+    if play.mono:
+        leak, leak_error = np.zeros_like(leak), np.zeros_like(leak_error)
     return Responses(hz, level, np.sqrt((_variance(hz, apart) + noisy) / passes), leak, leak_error)
 
 
@@ -96,6 +111,9 @@ class _Reading:
     level_error_db: float
     share: complex
     share_error: float
+
+
+_NOTHING = _Reading(-200.0, 0.0, 0j, 0.0)
 
 
 def _read(own: Baseband, other: Baseband, density: float) -> _Reading:
@@ -108,7 +126,9 @@ def _read(own: Baseband, other: Baseband, density: float) -> _Reading:
     parts = np.array([part.sum() for part in product]) / total * blocks
     spread = math.sqrt(float(np.var(parts.real) + np.var(parts.imag)) / 2)
     fair = student_t(blocks) / 1.96 / math.sqrt(max(1, blocks - 1))
-    level_error_db = float(np.std(10 * np.log10(np.maximum(power, 1e-20)))) * _MEDIAN_ERROR * fair
+    noise = 2 * density * own.noise_hz / level
+    independent = max(1.0, own.noise_hz * own.values.size / own.rate_hz)
+    level_error_db = 4.343 * math.sqrt((2 * noise + noise**2) / independent) * _MEDIAN_ERROR
     return _Reading(10 * math.log10(level), level_error_db, share, spread * fair)
 
 
@@ -116,6 +136,8 @@ def _variance(hz: NDArray[np.float64], apart: list[tuple[float, float]]) -> NDAr
     """Variance of one reading at each tone, from the differences of two passes."""
     if len(apart) < 4:
         return np.full(hz.size, np.inf)
+    from scipy.optimize import nnls
+
     tone, difference = np.array(apart).T
     share = (tone / 10_000.0) ** 2
     square = difference**2 / 2
@@ -123,7 +145,7 @@ def _variance(hz: NDArray[np.float64], apart: list[tuple[float, float]]) -> NDAr
     for _ in range(20):
         weight = 1 / (same + growing * share + 1e-6) ** 2
         design = np.stack((np.ones_like(share), share)) * np.sqrt(weight)
-        from scipy.optimize import nnls
-
-        (same, growing), _ = nnls(design.T, square * np.sqrt(weight))
+        # One pass in a dropout says nothing of the others: a square is taken at most at what chance allows.
+        usual = np.minimum(square, _MOST_SQUARE * (same + growing * share))
+        (same, growing), _ = nnls(design.T, usual * np.sqrt(weight))
     return np.asarray(same + growing * (hz / 10_000.0) ** 2 + 1e-6)

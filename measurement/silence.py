@@ -12,7 +12,7 @@ from .weighting import a_weighting
 BAND_HZ = (20.0, 20_000.0)
 MAINS_HZ = (50.0, 60.0)
 BLOCK_S = 1.0
-HUM_HARMONICS = 6
+HUM_HARMONICS = 8
 
 _STANDS_OUT = 8.0
 """A line counts from this many times the noise in its bin on: noise alone does so once in 3,000 lines."""

@@ -19,9 +19,9 @@ TRACK_SPACING_MM = 0.9
 
 TRACK_WIDTH_MM = 0.6
 
-SERIES_HZ = 50.0
-WANDER_HIGHEST_HZ = 8.0
-"""Slower than the azimuth of a running tape wanders (common practice: below a few Hz); noise above is left out."""
+SERIES_HZ = 100.0
+WANDER_HIGHEST_HZ = 4.0
+"""The azimuth of a running tape wanders more slowly (0.5 to 2 Hz, common practice); noise above is left out."""
 
 _LOST = 0.25
 
@@ -94,10 +94,10 @@ def skew_series(
 
 
 def slow(series: SkewSeries) -> NDArray[np.float64]:
-    """The series below 8 Hz, its mean taken off; nothing is shifted in time."""
+    """The series below 4 Hz, its mean taken off; nothing is shifted in time."""
     from scipy.signal import butter, sosfiltfilt
 
-    sections = butter(2, WANDER_HIGHEST_HZ, fs=SERIES_HZ, output="sos")
+    sections = butter(4, WANDER_HIGHEST_HZ, fs=SERIES_HZ, output="sos")
     centred = series.us - series.us.mean()
     return np.asarray(sosfiltfilt(sections, centred)) if centred.size > 30 else centred
 

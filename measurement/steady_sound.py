@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from ..contracts.signal import Signal
 
-LEAST_TONE_S = 14.0
+LEAST_TONE_S = 20.0
 """What the flutter meter needs to settle and to read two blocks."""
 
 _FRAME_S = 0.1
@@ -17,6 +17,8 @@ _DOMINANT = 0.5
 _SAME = 0.02
 _BRIDGE = 5
 _QUIET_S = 3.0
+_QUIETER = 0.05
+_EVEN = 4.0
 _LOWEST_HZ = 600.0
 
 
@@ -54,14 +56,14 @@ def quietest(signal: Signal) -> tuple[int, int] | None:
     first = int(sums.argmin())
     if not np.isfinite(sums[first]):
         return None
-    loud = float(np.quantile(power, 0.9))
-    if loud > 0 and sums[first] / need > 0.05 * loud and loud > 1e-6:
+    quiet = power[first : first + need]
+    if quiet.max() > _EVEN * quiet.min() or sums[first] / need > _QUIETER * float(np.quantile(power, 0.9)):
         return None
     return first * size, (first + need) * size
 
 
 def steady_tone(signal: Signal) -> SteadyTone | None:
-    """The longest stretch of one tone, at least 14 s; None if there is none."""
+    """The longest stretch of one tone, at least 20 s; None if there is none."""
     best: SteadyTone | None = None
     for track, row in enumerate(signal.samples):
         found = _longest(row, signal.sample_rate_hz, track)

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .figures import Curve, Figure, Finding, Missing, jackknife, of_blocks
-from .flutter_meter import BLOCK_S, SETTLE_S, Waver, reading, two_sigma, unweighted, weighted
+from .figures import Curve, Figure, Finding, Missing, around, jackknife, of_blocks
+from .flutter_meter import BLOCK_S, SETTLE_S, SINE_READS, Waver, reading, two_sigma, unweighted, weighted
 from .mechanics import FlutterLine, WaverSpectrum, bands, lines, waver_spectrum
 from .skew import SkewSeries, azimuth_arcmin, azimuth_loss_db, blocks_of, slow
 from .tone import Baseband
-from .weighting import LEAST_METER_RATE_HZ
+from .weighting import flutter_weighting
 
 _SPEED_FLOOR_PERCENT = 0.0005
 """A steady tone of 5 s is read to this."""
@@ -53,14 +54,11 @@ def speed_error(heard: Sequence[Waver], nominal_hz: float) -> Finding:
 def flutter(heard: Sequence[Waver]) -> FlutterFindings:
     """Wow and flutter, weighted and not, with its spectrum."""
     names = ("flutter_weighted_percent", "flutter_unweighted_percent")
-    enough = [one for one in heard if one.percent.size >= (SETTLE_S + 2 * BLOCK_S) * one.rate_hz]
+    enough = [one for one in heard if one.percent.size >= (2 * SETTLE_S + 2 * BLOCK_S) * one.rate_hz]
     if not enough:
-        reason = f"there are no {SETTLE_S + 2 * BLOCK_S:g} s of a steady tone"
+        reason = f"there are no {2 * SETTLE_S + 2 * BLOCK_S:g} s of a steady tone"
         return FlutterFindings(tuple(Missing(name, reason) for name in names), (), None)
     rate_hz = enough[0].rate_hz
-    if rate_hz < LEAST_METER_RATE_HZ:
-        reason = "the sample rate is too low for a tone of 3 kHz with its sidebands"
-        return FlutterFindings(tuple(Missing(name, reason) for name in names), (), None)
     told = (
         (names[0], weighted, "zero to peak, 2-sigma, weighted per IEC 60386 / AES6-2008"),
         (names[1], unweighted, "zero to peak, 2-sigma, 0.2 to 200 Hz unweighted"),
@@ -104,8 +102,6 @@ def noise_share(pairs: Sequence[Sequence[Baseband]]) -> float:
     Noise beside the tone turns its phase by a random amount whose rate rises with the distance from the tone: it is
     read between 210 and 250 Hz, where waver of the speed has ended, and continued downwards by that law.
     """
-    from .weighting import flutter_table
-
     shares = []
     for tracks in pairs:
         advance = np.sum([track.values[1:] * track.values[:-1].conj() for track in tracks], axis=0)
@@ -122,23 +118,32 @@ def noise_share(pairs: Sequence[Sequence[Baseband]]) -> float:
         beyond = (at >= 210) & (at <= 250)
         law = float((power[beyond] / at[beyond] ** 2).mean())
         inside = (at >= 0.5) & (at <= 200)
-        rms_hz = np.sqrt(float((law * at[inside] ** 2 * flutter_table(at[inside]) ** 2).sum()) * at[1])
+        rms_hz = np.sqrt(float((law * at[inside] ** 2 * flutter_weighting(at[inside]) ** 2).sum()) * at[1])
         shares.append(100 * rms_hz / tracks[0].centre_hz)
     return 1.96 * float(np.median(shares)) if shares else 0.0
 
 
-def skew(series: Sequence[SkewSeries]) -> list[Finding]:
-    """Skew, its wander, and the azimuth error that they imply."""
+def skew(series: Sequence[SkewSeries], tone_hz: float, leak_error: float) -> list[Finding]:
+    """Skew, its wander, and the azimuth error that they imply.
+
+    Args:
+        tone_hz: the tone they were read from.
+        leak_error: standard error of the share of one track that is heard on the other: what is not taken off of it
+            turns the phase by as many radians, and makes a change look larger or smaller by that share.
+    """
     blocks = blocks_of([one.us for one in series])
     if len(blocks) < 2:
         reason = "there are no 10 s of a tone on both tracks"
         return [Missing(name, reason) for name in ("skew_us", "skew_wander_us", "azimuth_error_arcmin")]
-    static = of_blocks("skew_us", [float(block.mean()) for block in blocks], "right after left", _SKEW_FLOOR_US)
+    own = of_blocks("skew_us", [float(block.mean()) for block in blocks], "right after left", _SKEW_FLOOR_US)
+    turned_us = 1.96 * leak_error / (2 * math.pi * tone_hz) * 1e6
+    static = around(own.name, own.value, math.hypot(own.high - own.value, turned_us), own.method)
     wander = blocks_of([slow(one) for one in series])
     whole = two_sigma(np.concatenate(wander))
     left_out = [two_sigma(np.concatenate(wander[:i] + wander[i + 1 :])) for i in range(len(wander))]
-    half = max(jackknife(np.array(left_out), whole), 0.01 * whole, 0.02)
-    method = "peak to peak, 2-sigma, below 8 Hz"
+    half = math.hypot(max(jackknife(np.array(left_out), whole), 0.02), 1.96 * leak_error * whole)
+    whole, half = whole / SINE_READS, half / SINE_READS
+    method = "peak to peak of the sine that reads the same, 2-sigma, below 4 Hz"
     angle, low, high = (azimuth_arcmin(us) for us in (static.value, static.low, static.high))
     loss_db = azimuth_loss_db(angle, 10_000.0)
     told = f"angle between the two heads that makes this skew (tracks 0.9 mm apart); costs {loss_db:.2f} dB at 10 kHz"
