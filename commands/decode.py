@@ -1,4 +1,4 @@
-"""``tapewright decode``: a recording becomes a program file again."""
+"""``tapewright decode``: recordings become a program file again."""
 
 from __future__ import annotations
 
@@ -9,13 +9,16 @@ import typer
 
 
 def decode(
-    recording: Annotated[Path, typer.Argument(help="WAV or FLAC, mono or stereo.")],
+    recordings: Annotated[
+        list[Path], typer.Argument(help="WAV or FLAC, mono or stereo; several are plays of one tape and are merged.")
+    ],
     output: Annotated[
         Path | None,
         typer.Option("--output", "-o", help="Program to write: .hex, .s19, any other name for raw. Default: none."),
     ] = None,
     codec: Annotated[
-        str | None, typer.Option(help="Spec or preset. Default: what the recording's own label says.")
+        str | None,
+        typer.Option(help="Spec or preset; 'auto' tries every preset. Default: what the recording's own label says."),
     ] = None,
     expect: Annotated[
         str | None, typer.Option(help="Program that should come out: says which bytes differ. Default: none.")
@@ -30,7 +33,7 @@ def decode(
     force: Annotated[bool, typer.Option("--force", help="Overwrite an existing file.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
-    """Decode a recording; events with their tape times go to stderr.
+    """Decode a recording, or several plays of one tape together; what was heard and noticed goes to stderr.
 
     Exits with 3 if the program is known not to be right. What was heard is written even then: it is the best guess
     there is, and often a few bytes short of the whole.
@@ -39,42 +42,64 @@ def decode(
     """
     import json
 
+    from ..codecs.auto import AUTO, identify
     from ..contracts import registry
     from ..contracts.codec import FORMAT_VERSION
     from ..contracts.errors import TargetNotMet, UsageError, in_one_line
     from ..contracts.streams import stream
+    from ..files.label import common_label
     from ..files.programs import parse_address, read_program, write_program
     from ..files.recordings import read_recording
     from ..files.writing import check_output
+    from ..measurement.capture_summary import summaries
     from ..reports.load import Load
 
     def say(line: str) -> None:
         typer.echo(line, err=True)
 
     if output is not None:
-        check_output(output, force, recording)
+        for recording in recordings:
+            check_output(output, force, recording)
     first_address = None if origin is None else parse_address(origin)
     listener = registry.receiver(receiver)
-    stack = None if codec is None else registry.codec(codec)
+    stack = None if codec in (None, AUTO) else registry.codec(codec)
     expected = None if expect is None else read_program(expect).data
-    source = read_recording(recording)
-    label = source.label
-    for note in source.notes:
-        say(f"note: {note}")
-    if stack is None:
-        if label is None:
-            raise UsageError(f"recording '{in_one_line(recording)}' has no label that names its codec; --codec does.")
-        say(f"note: the recording's label says: {in_one_line(label.codec, 2000)}")
-        stack = registry.codec(label.codec)
-    elif label is not None and label.codec != stack.spec:
+    sources = [read_recording(recording) for recording in recordings]
+    names = [in_one_line(recording) for recording in recordings]
+    label = common_label([source.label for source in sources])
+    for name, source in zip(names, sources, strict=True):
+        for note in source.notes:
+            say(f"note: {name}: {note}" if len(names) > 1 else f"note: {note}")
+    if codec is None and label is None:
+        raise UsageError(f"recording '{names[0]}' has no label that names its codec; --codec does, or --codec auto.")
+    if label is not None and (stack is None or label.codec != stack.spec):
         say(f"note: the recording's label says: {in_one_line(label.codec, 2000)}")
     if label is not None and label.format_version > FORMAT_VERSION:
         say(f"warning: format version {label.format_version} is newer than {FORMAT_VERSION}, the newest known here")
-    refusal = listener.refusal(stack)
-    if refusal is not None:
-        raise UsageError(f"receiver '{listener.name}' cannot decode this: {refusal}")
+    signals = tuple(source.signal for source in sources)
+    if len({signal.sample_rate_hz for signal in signals}) > 1:
+        say("note: the recordings have different sample rates; each is read at its own")
 
-    decoded = listener.receive(stack, (source.signal,), stream(seed, trial, "receiver"))
+    if codec == AUTO:
+        fit, tried = identify(signals, listener, seed, trial)
+        for one in tried:
+            say(f"tried {one}")
+        if fit is None:
+            if as_json:
+                typer.echo(json.dumps({"codec": None, "tried": [one.to_json() for one in tried]}))
+            raise TargetNotMet("no ready format fits this recording.")
+        say(f"note: {tried[0].name} fits")
+        stack, decoded = fit.codec, fit.decoded
+    else:
+        stack = stack or registry.codec(label.codec if label is not None else "")
+        refusal = listener.refusal(stack)
+        if refusal is not None:
+            raise UsageError(f"receiver '{listener.name}' cannot decode this: {refusal}")
+        decoded = listener.receive(stack, signals, stream(seed, trial, "receiver"))
+
+    heard = summaries(signals, decoded.plays)
+    for number, (play, summary) in enumerate(heard, 1):
+        say(f"play {number}: {play}; {summary}" if len(heard) > 1 else f"heard {play}; {summary}")
     load = Load(decoded, expected, None if label is None else label.fits(decoded.payload))
     for line in load.lines():
         say(line)
@@ -84,7 +109,11 @@ def decode(
         write_program(output, decoded.payload, origin=address, force=force)
     written = None if output is None or not is_worth_keeping else in_one_line(output)
     if as_json:
-        record = {"codec": stack.spec, "receiver": listener.spec, **load.to_json(), "file": written}
+        plays = [
+            {"file": name, **play.to_json(), **summary.to_json()}
+            for name, (play, summary) in zip(names, heard, strict=False)
+        ]
+        record = {"codec": stack.spec, "receiver": listener.spec, **load.to_json(), "plays": plays, "file": written}
         typer.echo(json.dumps(record))
     if load.faults:
         kept = f"; the best guess, {len(decoded.payload)} bytes, is in {written}" if written else ""

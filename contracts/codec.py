@@ -14,6 +14,7 @@ from .decoded import Decoded, Event
 from .errors import UsageError
 from .layer import Layer
 from .line_code import NEEDS, LineCode
+from .merging import merged
 from .play import heard_play
 from .signal import Signal, whole_rate
 from .soft_bits import LOST, SoftBits
@@ -23,8 +24,6 @@ MOST_PAYLOAD_BYTES = 1 << 20
 
 FORMAT_VERSION = 1
 """Written on labels and into recordings; goes up when a default changes or a format means something else."""
-
-_MOST_CONFIDENCE = 1e6
 
 
 @dataclass(frozen=True)
@@ -106,7 +105,7 @@ class Codec:
             events.extend(heard.events)
             if heard.verdict is not None:
                 intact = heard.verdict
-        best = _one_of(passes)
+        best = merged(passes)
         whole = len(best) - len(best) % 8
         times = best.times_s[:whole].reshape(-1, 8).mean(axis=1)
         unknown = (np.abs(best.values[:whole]) <= LOST).reshape(-1, 8).any(axis=1)
@@ -118,13 +117,3 @@ class Codec:
             times_s=tuple(times.tolist()),
             plays=plays,
         )
-
-
-def _one_of(passes: tuple[SoftBits, ...]) -> SoftBits:
-    """The passes summed where they have one length, else the one that heard most."""
-    if not passes:
-        return SoftBits([])
-    if len({len(heard) for heard in passes}) == 1:
-        total = np.sum([heard.values for heard in passes], axis=0, dtype=np.float64)
-        return SoftBits(np.clip(total, -_MOST_CONFIDENCE, _MOST_CONFIDENCE), passes[0].times_s)
-    return max(passes, key=lambda heard: float(np.abs(heard.values).sum()))

@@ -50,6 +50,14 @@ class Play:
         """How much the play is like one of its format, 0 to 1: sure bits at a steady pace."""
         return self.sure * self.steady
 
+    def __str__(self) -> str:
+        if self.start_s is None or self.end_s is None:
+            return "nothing heard"
+        speed = "" if self.speed_percent is None else f", speed {self.speed_percent:+.2f} %"
+        lost_s = sum(length for _, length in self.gaps)
+        gaps = f", {len(self.gaps)} gaps of {1000 * lost_s:.0f} ms together" if self.gaps else ""
+        return f"{self.bits} bits from {self.start_s:.3f} to {self.end_s:.3f} s{speed}{gaps}"
+
     def to_json(self) -> dict[str, Any]:
         """Plain values."""
         return {

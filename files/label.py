@@ -8,10 +8,11 @@ from __future__ import annotations
 import json
 import re
 import zlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from ..contracts.errors import in_one_line
+from ..contracts.errors import UsageError, in_one_line
 
 _PART = re.compile(r'/?(?:"(?:[^"\\]|\\.)*"|[^,/"])+,?')
 _MOST_COLUMNS = 64
@@ -114,6 +115,21 @@ def cassette_note(tape_s: float) -> str | None:
         if minutes <= side:
             return f"plays {minutes:.0f} minutes: longer than one side of a C60; a {name} holds it"
     return f"plays {minutes:.0f} minutes: longer than one side of any cassette"
+
+
+def common_label(labels: Sequence[Label | None]) -> Label | None:
+    """The label of several plays of one tape; None if none has any.
+
+    Raises:
+        UsageError: they tell of different programs or codecs.
+    """
+    known = [label for label in labels if label is not None]
+    for other in known[1:]:
+        if (other.codec, other.payload_bytes, other.crc32) != (known[0].codec, known[0].payload_bytes, known[0].crc32):
+            raise UsageError(
+                f"recordings of '{known[0].name}' and of '{other.name}' are not plays of one tape: their labels differ."
+            )
+    return known[0] if known else None
 
 
 def label_from_json(text: str) -> Label | None:

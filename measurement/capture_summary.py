@@ -5,12 +5,14 @@ Nothing is known of the format but from when to when it plays. What such a look 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..contracts.play import Play
 from ..contracts.signal import Signal
 
 Array = NDArray[np.float64]
@@ -73,6 +75,13 @@ class TrackSummary:
     clipped_share: float
     is_keyed: bool
 
+    def __str__(self) -> str:
+        if self.level_db is None:
+            return "silent"
+        offset = f" (offset {self.offset:+.2f})" if abs(self.offset) >= 0.01 else ""
+        clipped = f" ({100 * self.clipped_share:.1f} % at full scale)" if self.clipped_share >= 0.001 else ""
+        return f"{self.level_db:.1f} dB{offset}{clipped}"
+
 
 @dataclass(frozen=True, slots=True)
 class CaptureSummary:
@@ -89,6 +98,21 @@ class CaptureSummary:
     skew_us: float | None
     is_one_inverted: bool
     dropouts: tuple[Dropout, ...]
+
+    def __str__(self) -> str:
+        parts = [f"{name} {track}" for name, track in zip(("left", "right"), self.tracks, strict=True)]
+        if self.skew_us is not None:
+            parts.append(f"skew {self.skew_us:+.0f} us")
+        if self.is_one_inverted:
+            parts.append("one track is inverted")
+        if all(track.is_keyed for track in self.tracks):
+            parts.append("keyed, so that a dropout shows as a lost burst alone")
+        elif self.dropouts:
+            longest_ms = 1000 * max(dropout.length_s for dropout in self.dropouts)
+            parts.append(f"{len(self.dropouts)} dropouts, the longest {longest_ms:.0f} ms")
+        else:
+            parts.append("no dropouts")
+        return ", ".join(parts)
 
     def to_json(self) -> dict[str, Any]:
         """Plain values."""
@@ -150,6 +174,13 @@ def summarise(signal: Signal, start_s: float | None, end_s: float | None) -> Cap
         None if skew_s is None else 1e6 * skew_s,
         alike < 0,
         tuple(sorted(dropouts, key=lambda dropout: dropout.start_s)),
+    )
+
+
+def summaries(signals: Sequence[Signal], plays: Sequence[Play]) -> tuple[tuple[Play, CaptureSummary], ...]:
+    """Each play with what its capture shows; none where the receiver does not tell of plays."""
+    return tuple(
+        (play, summarise(signal, play.start_s, play.end_s)) for signal, play in zip(signals, plays, strict=False)
     )
 
 
