@@ -1,6 +1,6 @@
 """Following a clock that is written as changes of level: a change is certain at every period, others may stand between.
 
-The waveform is read as held samples: sample n stands for the time n to n + 1, in frames. All three kernels read the
+The waveform is read as held samples: sample n stands for the time n to n + 1, in frames. All kernels read the
 samples where they lie, so that memory stays that of the recording.
 """
 
@@ -62,6 +62,13 @@ def changes(samples: Samples, times: Times, halves: Times, out: Samples) -> None
         before = mean_between(samples, times[k] - halves[k], times[k])
         after = mean_between(samples, times[k], times[k] + halves[k])
         out[k] = 0.5 * (before - after)
+
+
+@njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
+def means_between(samples: Samples, times: Times, out: Samples) -> None:
+    """Mean from each of ``times`` to the next, into ``out``, shape (times - 1,)."""
+    for k in range(out.size):
+        out[k] = mean_between(samples, times[k], times[k + 1])
 
 
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)

@@ -24,7 +24,8 @@ from ...contracts.line_code import LineCode
 from ...contracts.parameters import parameter
 from ...contracts.signal import Signal
 from ...contracts.soft_bits import CERTAIN, SoftBits
-from .pulse_detection import likelihoods, same_sign
+from .level_drawing import draw_levels, recorded
+from .pulse_detection import likelihoods, same_sign, together
 from .start_mark import CONTEXT, START_BITS, data_begin
 from .transition_clock import Clock, recover
 
@@ -37,13 +38,8 @@ FEWEST_FRAMES_A_CELL = 4
 FEWEST_LEADER_CELLS = 32
 """However short the leader is asked to be: what the start mark is looked for with, and some to lose."""
 
-_MOST_SHIFT = 2
-"""Cells by which the tracks may run apart: 0.17 ms, 31 arcmin of azimuth, are 1.4 cells at 8,000 bit/s."""
-
 _MEMORY_S = 0.25
 """How far to look for the usual amplitude: several times the dropouts that a check can mend."""
-
-_BLOCK = 1 << 18
 
 
 @dataclass(frozen=True)
@@ -96,18 +92,13 @@ class Biphase(LineCode):
                 f"not {sample_rate_hz}."
             )
         frames = round(self.duration_s(bits.size) * sample_rate_hz)
-        samples = np.zeros((2, frames), np.float32)
-        if self.tracks == "split":
-            even, odd = bits[0::2], bits[1::2]
-            odd = np.concatenate((odd, np.zeros(even.size - odd.size, np.uint8)))
-            self._draw(samples[0], even, sample_rate_hz)
-            self._draw(samples[1], odd, sample_rate_hz)
-        elif self.tracks == "same":
-            self._draw(samples[0], bits, sample_rate_hz)
-            samples[1] = samples[0]
-        else:
-            self._draw(samples[0 if self.tracks == "left" else 1], bits, sample_rate_hz)
-        return Signal.owning(samples, sample_rate_hz)
+
+        def draw(track: NDArray[np.float32], bits: Bits) -> None:
+            on_tape = np.concatenate((self._leader(self._leader_cells), START_BITS, bits, self._leader(RUN_OUT)))
+            halves = self._half_cells(on_tape) * np.float32(10 ** (self.level_db / 20))
+            draw_levels(track, halves, sample_rate_hz / (2 * self.bit_rate_hz), self.edge_share)
+
+        return recorded(bits, self.tracks, draw, frames, sample_rate_hz)
 
     def demodulate(self, signal: Signal) -> SoftBits:
         """What was heard, from the first bit after the start mark; everything heard if there is no mark."""
@@ -128,7 +119,7 @@ class Biphase(LineCode):
         pulses = _pulses(signal, used, clock, max(128, round(_MEMORY_S * self.bit_rate_hz)))
         times = clock.times if self.variant == "level" else 0.5 * (clock.times[1:] + clock.times[:-1])
         if self.tracks == "same":
-            pulses = [_together(*pulses)]
+            pulses = [together(*pulses)]
         streams = [self._bits(ratios) for ratios in pulses]
         marks = [data_begin(stream, self._leader(CONTEXT)) for stream in streams]
         if self.variant == "level" and not any(marks):
@@ -171,22 +162,6 @@ class Biphase(LineCode):
             first = np.concatenate(([1.0], -second[:-1]))
         return np.stack((first, second), 1).ravel().astype(np.float32)
 
-    def _draw(self, track: NDArray[np.float32], bits: Bits, sample_rate_hz: int) -> None:
-        on_tape = np.concatenate((self._leader(self._leader_cells), START_BITS, bits, self._leader(RUN_OUT)))
-        halves = np.concatenate(([0.0], self._half_cells(on_tape), [0.0])).astype(np.float32)
-        halves *= np.float32(10 ** (self.level_db / 20))
-        a_frame = 2 * self.bit_rate_hz / sample_rate_hz
-        width = min(max(self.edge_share, a_frame), 1.0)
-        for begin in range(0, track.size, _BLOCK):
-            place = (np.arange(begin, min(begin + _BLOCK, track.size)) + 0.5) * a_frame
-            edge = np.floor(place + 0.5)
-            turn = np.clip((place - edge) / width, -0.5, 0.5)
-            index = np.minimum(edge.astype(np.int64), halves.size - 2)
-            before, after = halves[index], halves[index + 1]
-            middle, reach = (before + after) / 2, (after - before) / 2
-            inside = place < halves.size - 2 + width / 2
-            track[begin : begin + place.size] = np.where(inside, middle + reach * np.sin(np.pi * turn), 0.0)
-
     def _bits(self, pulses: NDArray[np.float64]) -> NDArray[np.float64]:
         if self.variant == "level":
             return pulses if self.first_half == "high" else -pulses
@@ -204,13 +179,3 @@ def _pulses(signal: Signal, used: tuple[int, ...], clock: Clock, memory: int) ->
         changes(signal.samples[track], clock.times + side * clock.lags, halves, falls)
         ratios.append(likelihoods(falls, memory))
     return ratios
-
-
-def _together(left: NDArray[np.float64], right: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Both tracks' likelihoods, the right ones shifted by whole cells and inverted as it fits the left best."""
-    sure = np.tanh(left)
-    shifted = np.pad(right, _MOST_SHIFT)
-    moved = [shifted[shift : shift + left.size] for shift in range(2 * _MOST_SHIFT + 1)]
-    fits = [float(sure @ np.tanh(ratios)) for ratios in moved]
-    best = int(np.argmax(np.abs(fits)))
-    return left + (moved[best] if fits[best] >= 0 else -moved[best])

@@ -21,6 +21,9 @@ FAR = 96
 INAUDIBLE = 0.08
 """Share of the usual amplitude below which nothing counts as heard (22 dB down)."""
 
+_MOST_SHIFT = 2
+"""Cells by which the tracks may run apart: 0.17 ms, 31 arcmin of azimuth, are 1.4 cells at 8,000 bit/s."""
+
 
 def likelihoods(falls: NDArray[np.float32], memory: int) -> Values:
     """Log-likelihood ratio of a falling change, from half the fall across each, shape (n,).
@@ -36,14 +39,14 @@ def likelihoods(falls: NDArray[np.float32], memory: int) -> Values:
         return np.zeros(y.size)
     y /= peak
     size = np.abs(y)
-    power = _average(y * y, NEAR)
-    near = _average(size, NEAR)
+    power = _mean_size(y * y, NEAR)
+    near = _mean_size(size, NEAR)
     usual = _highest(np.sqrt(power), memory)
     present = near > 0.5 * usual
     off = np.where(present, (size - near) ** 2, 0.0)
     typical = (off.sum() + 1e-30) / (present.sum() + 1e-30)
-    share = _average(present.astype(np.float64), FAR)
-    noise = (_average(off, FAR) + 0.05 * typical) / (share + 0.05) * (2 * NEAR + 1) / (2 * NEAR)
+    share = _mean_size(present.astype(np.float64), FAR)
+    noise = (_mean_size(off, FAR) + 0.05 * typical) / (share + 0.05) * (2 * NEAR + 1) / (2 * NEAR)
     noise = np.maximum(noise, 1e-4 * usual**2 + 1e-30)
     amplitude = np.sqrt(np.maximum(power - noise, 0.0))
     amplitude[amplitude < INAUDIBLE * usual] = 0.0
@@ -59,13 +62,28 @@ def same_sign(ratios: Values) -> Values:
     return np.asarray(np.logaddexp(0.0, a + b) - np.logaddexp(a, b))
 
 
-def _average(values: Values, reach: int) -> Values:
+def together(left: Values, right: Values) -> Values:
+    """Both tracks' likelihoods, the right ones shifted by whole cells and inverted as it fits the left best."""
+    sure = np.tanh(left)
+    shifted = np.pad(right, _MOST_SHIFT)
+    moved = [shifted[shift : shift + left.size] for shift in range(2 * _MOST_SHIFT + 1)]
+    fits = [float(sure @ np.tanh(ratios)) for ratios in moved]
+    best = int(np.argmax(np.abs(fits)))
+    return left + (moved[best] if fits[best] >= 0 else -moved[best])
+
+
+def running_mean(values: Values, reach: int) -> Values:
     """Mean over ``reach`` neighbours on either side, fewer at the ends."""
     sums = np.concatenate(([0.0], np.cumsum(values)))
     at = np.arange(values.size)
     low = np.maximum(at - reach, 0)
     high = np.minimum(at + reach + 1, values.size)
-    return np.asarray(np.maximum((sums[high] - sums[low]) / (high - low), 0.0))
+    return np.asarray((sums[high] - sums[low]) / (high - low))
+
+
+def _mean_size(sizes: Values, reach: int) -> Values:
+    """The same of values that are not below 0; nor is the mean, for all its rounding."""
+    return np.maximum(running_mean(sizes, reach), 0.0)
 
 
 def _highest(values: Values, reach: int) -> Values:

@@ -28,6 +28,9 @@ SHORTEST = 24
 ANCHOR = 48
 """Least periods of a piece that stands alone: noise does not look like a clock for so long."""
 
+SPARSE_ANCHOR = 128
+"""The same where changes may be missing."""
+
 FAINT = 0.1
 """A piece of less than this share of the usual amplitude is taken for noise inside a dropout."""
 
@@ -71,8 +74,14 @@ class _Piece:
     amplitude: float
 
 
-def recover(signal: Signal, tracks: tuple[int, ...], rate_hz: float, alike: bool) -> Clock:
-    """The clock of nominal ``rate_hz`` on one or two ``tracks``, within 13 % of its speed."""
+def recover(signal: Signal, tracks: tuple[int, ...], rate_hz: float, alike: bool, certain: bool = True) -> Clock:
+    """The clock of nominal ``rate_hz`` on one or two ``tracks``, within 13 % of its speed.
+
+    Args:
+        alike: whether both tracks say the same.
+        certain: whether a change stands at every period and others may stand between; if not, changes stand at whole
+            periods only, some of them missing.
+    """
     nominal = signal.sample_rate_hz / rate_hz
     rows = [signal.samples[track] for track in tracks]
     stretch = STRETCH * nominal
@@ -100,6 +109,7 @@ def recover(signal: Signal, tracks: tuple[int, ...], rate_hz: float, alike: bool
                 rate_hz,
                 lag,
                 alike,
+                certain,
                 _room(pieces, found.starts[seed], nominal, signal.frames),
             )
             if grown is not None:
@@ -107,12 +117,13 @@ def recover(signal: Signal, tracks: tuple[int, ...], rate_hz: float, alike: bool
                 pieces.append(grown)
                 free &= (centres < grown.times[0]) | (centres > grown.times[-1])
     pieces.sort(key=lambda piece: float(piece.times[0]))
-    anchors = [piece for piece in pieces if piece.times.size >= ANCHOR]
+    fewest = ANCHOR if certain else SPARSE_ANCHOR
+    anchors = [piece for piece in pieces if piece.times.size >= fewest]
     if not anchors:
         return Clock(np.zeros(0), np.zeros(0))
     usual = np.median(np.concatenate([np.full(piece.times.size, piece.amplitude) for piece in anchors]))
     pieces = [piece for piece in pieces if piece.amplitude > FAINT * usual]
-    ends = [place for place, piece in enumerate(pieces) if piece.times.size >= ANCHOR]
+    ends = [place for place, piece in enumerate(pieces) if piece.times.size >= fewest]
     return _join(pieces[ends[0] : ends[-1] + 1], signal.sample_rate_hz, rate_hz)
 
 
@@ -131,10 +142,13 @@ def _grow(
     rate_hz: float,
     known_lag: float | None,
     alike: bool,
+    certain: bool,
     room: tuple[float, float],
 ) -> _Piece | None:
+    from ...kernels.sparse_tracking import follow_sparse
     from ...kernels.transition_tracking import COLUMNS, follow
 
+    loop = follow if certain else follow_sparse
     bandwidth = 2 * np.pi * FOLLOWED_HZ / rate_hz
     coast = max(8, int(COAST * rate_hz**0.5))
     limits = np.array([room[0], room[1], nominal / (1 + SPEED_LIMIT), nominal * (1 + SPEED_LIMIT)])
@@ -151,7 +165,7 @@ def _grow(
     for direction in (1.0, -1.0):
         reach = room[1] - start if direction > 0 else start - room[0]
         log = np.empty((max(int(reach / limits[2]) + 2, 1), COLUMNS))
-        trusted = follow(
+        trusted = loop(
             rows[0],
             rows[-1],
             len(rows),
@@ -173,7 +187,11 @@ def _grow(
         return None
     path = path[seen[0] + 2 : seen[-1] - 1]
     jitter = float(np.sqrt(np.mean(path[:, 1] ** 2))) / nominal
-    times = _smooth(path[:, 0] + path[:, 1], int(max(6, SMOOTHED_S * rate_hz, 12 * (jitter / 0.025) ** 0.5)))
+    errors = path[:, 1]
+    if not certain:
+        told = np.flatnonzero(path[:, 3] > 0.5)
+        errors = np.interp(np.arange(len(path)), told, errors[told])
+    times = _smooth(path[:, 0] + errors, int(max(6, SMOOTHED_S * rate_hz, 12 * (jitter / 0.025) ** 0.5)))
     return _Piece(times, path[:, 2].copy(), float(np.median(path[:, 4])))
 
 

@@ -1,0 +1,57 @@
+"""Drawing two levels: a row of them, one after the other, joined by edges of raised sine."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...contracts.bits import Bits
+from ...contracts.signal import Signal
+
+Levels = NDArray[np.float32]
+
+_BLOCK = 1 << 18
+
+
+def recorded(
+    bits: Bits, tracks: str, draw: Callable[[NDArray[np.float32], Bits], None], frames: int, sample_rate_hz: int
+) -> Signal:
+    """A recording of ``frames`` with ``bits`` on the ``tracks`` asked for: same, left, right or split.
+
+    Args:
+        draw: fills one track with the waveform of the bits given.
+    """
+    samples = np.zeros((2, frames), np.float32)
+    if tracks == "split":
+        even, odd = bits[0::2], bits[1::2]
+        draw(samples[0], even)
+        draw(samples[1], np.concatenate((odd, np.zeros(even.size - odd.size, np.uint8))))
+    elif tracks == "same":
+        draw(samples[0], bits)
+        samples[1] = samples[0]
+    else:
+        draw(samples[0 if tracks == "left" else 1], bits)
+    return Signal.owning(samples, sample_rate_hz)
+
+
+def draw_levels(track: NDArray[np.float32], levels: Levels, length: float, edge_share: float) -> None:
+    """Fill ``track`` from its first frame with ``levels``, silence before and after.
+
+    Args:
+        length: of a level, in frames.
+        edge_share: length of an edge as a share of that; a frame at least.
+    """
+    padded = np.concatenate(([0.0], levels, [0.0])).astype(np.float32)
+    a_frame = 1 / length
+    width = min(max(edge_share, a_frame), 1.0)
+    for begin in range(0, track.size, _BLOCK):
+        place = (np.arange(begin, min(begin + _BLOCK, track.size)) + 0.5) * a_frame
+        edge = np.floor(place + 0.5)
+        turn = np.clip((place - edge) / width, -0.5, 0.5)
+        index = np.minimum(edge.astype(np.int64), padded.size - 2)
+        before, after = padded[index], padded[index + 1]
+        middle, reach = (before + after) / 2, (after - before) / 2
+        inside = place < padded.size - 2 + width / 2
+        track[begin : begin + place.size] = np.where(inside, middle + reach * np.sin(np.pi * turn), 0.0)

@@ -1,0 +1,83 @@
+"""From two levels to bits: the clock of the cells, their levels freed of what drifts, the trellis of the words."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...contracts.bits import Bits
+from ...contracts.decoded import Event
+from ...contracts.signal import Signal
+from ...contracts.soft_bits import CERTAIN, SoftBits
+from .pulse_detection import likelihoods, running_mean, together
+from .start_mark import CONTEXT, data_begin
+from .transition_clock import Clock, recover
+
+if TYPE_CHECKING:
+    from .nrzi import Nrzi
+
+Values = NDArray[np.float64]
+
+_MEMORY_S = 0.25
+"""How far to look for the usual amplitude: several times the dropouts that a check can mend."""
+
+_BASE = 12
+"""Cells on either side over which the base line is measured: the highest-passed 40 Hz take as long."""
+
+_SIZE = 4
+"""The same for the size of the levels: a dropout shorter than the base line is slow must not shift it."""
+
+
+def demodulate(code: Nrzi, signal: Signal) -> SoftBits:
+    """Soft bits of a tape in ``code``."""
+    from .nrzi import FEWEST_FRAMES_A_CELL
+
+    rate = signal.sample_rate_hz
+    if rate < FEWEST_FRAMES_A_CELL * code.cell_rate_hz:
+        return SoftBits([], events=(Event("too few samples a second for this bit rate"),))
+    used = {"left": (0,), "right": (1,)}.get(code.tracks, (0, 1))
+    clock = recover(signal, used, code.cell_rate_hz, alike=code.tracks == "same", certain=False)
+    if clock.times.size < 2:
+        return SoftBits([], events=(Event(f"no {code.name} signal heard"),))
+    speed = (clock.times.size - 1) * rate / (clock.times[-1] - clock.times[0]) / code.cell_rate_hz
+    begin_s = max(float(clock.times[0]) / rate, 0.0)
+    events = [Event("signal starts", begin_s), Event(f"speed {100 * (speed - 1):+.2f} %", begin_s), *clock.events]
+    levels = _levels(signal, used, clock, max(128, round(_MEMORY_S * code.cell_rate_hz)))
+    if code.tracks == "same":
+        levels = [together(*levels)]
+    leader: Bits = np.ones(CONTEXT, np.uint8)
+    streams = [code.trellis.read(track) for track in levels]
+    marks = [data_begin(ratios, leader) for ratios, _ in streams]
+    start = next((mark for mark in marks if mark is not None), None)
+    if start is None:
+        events.append(Event("no start mark heard: all bits are handed on"))
+    parts = [ratios[mark or start or 0 :] for (ratios, _), mark in zip(streams, marks, strict=True)]
+    length = min(part.size for part in parts)
+    values = np.stack([part[:length] for part in parts], 1).ravel()
+    places = streams[0][1][start or 0 :][:length]
+    times = np.repeat(np.interp(places, np.arange(clock.times.size), clock.times), len(parts))
+    return SoftBits(np.clip(values, -CERTAIN, CERTAIN), times / rate, tuple(events))
+
+
+def _levels(signal: Signal, used: tuple[int, ...], clock: Clock, memory: int) -> list[Values]:
+    """Log-likelihood ratio of a high level in each cell, track by track."""
+    from ...kernels.transition_tracking import means_between
+
+    told = []
+    for place, track in enumerate(used):
+        side = 0.0 if len(used) == 1 else place - 0.5
+        means = np.empty(clock.times.size - 1, np.float32)
+        means_between(signal.samples[track], clock.times + side * clock.lags, means)
+        told.append(likelihoods(_freed(means.astype(np.float64)), memory))
+    return told
+
+
+def _freed(means: Values) -> NDArray[np.float32]:
+    """Levels without the base line they swing about, which is what remains when what was decided is taken away."""
+    freed = means - running_mean(means, 4 * _BASE)
+    for _ in range(3):
+        size = running_mean(np.abs(freed), _SIZE)
+        freed = means - running_mean(means - size * np.sign(freed), _BASE)
+    return freed.astype(np.float32)
