@@ -17,7 +17,7 @@ def changing(edges, share, frames, seed):
 def followed(left, right, tracks, alike, start, period, lag=0.0):
     log = np.empty((2000, COLUMNS))
     limits = np.array([0.0, left.size, 15.0, 25.0])
-    count = follow_sparse(left, right, tracks, alike, start, period, lag, np.ones(2), limits, 0.15, 30, log)
+    count = follow_sparse(left, right, tracks, alike, start, period, lag, np.ones(2), limits, 0.3, 30, log)
     return log[:count]
 
 
