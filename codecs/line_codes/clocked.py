@@ -12,6 +12,7 @@ from ...contracts.bits import Bits
 from ...contracts.errors import UsageError
 from ...contracts.keying import Burst, KeyedLineCode, Keying
 from ...contracts.parameters import parameter
+from ...contracts.relay_cost import RelayCost, follower_cost
 from ...contracts.signal import Signal
 from ...contracts.soft_bits import SoftBits
 from .tone_bursts import draw
@@ -199,6 +200,10 @@ class Clocked(KeyedLineCode):
         """See ``KeyedLineCode``."""
         scale = step_s / self.step_s
         return replace(self, step_ms=1000 * step_s, lead_ms=scale * self.lead_ms, edge_ms=scale * self.edge_ms)
+
+    def relay_cost(self) -> RelayCost:
+        """See ``RelayLineCode``."""
+        return follower_cost(self.keying(), self.group_bits)
 
     def modulate(self, bits: Bits, sample_rate_hz: int = 44_100) -> Signal:
         """See ``LineCode``.

@@ -80,7 +80,7 @@ def together(rails: list[ClockBursts], step: float) -> ClockBursts:
     for first, beyond in zip(firsts, [*firsts[1:], times.size], strict=True):
         kept.append(first + int(np.argmax(power[first:beyond])))
         middles.append(float(np.average(times[first:beyond], weights=power[first:beyond])))
-        ends.append(np.count_nonzero(end[first:beyond]) > 1)
+        ends.append(bool(np.count_nonzero(end[first:beyond]) > 1))
     return ClockBursts(np.array(middles), power[kept], strength[kept], mark[kept], np.array(ends))
 
 

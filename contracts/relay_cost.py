@@ -1,0 +1,129 @@
+"""Relay cost: what a machine of relays alone needs for the members of a stack, and what that buys.
+
+A member that relays can decode states its cost by itself; the costs of a stack add up. Counted is the decoder: input
+relays, the ring that counts the steps, latches, checks. Not counted is what every loader needs alike: the address
+counter, the lines that drive the buses and write, and memory. Poles are changeover contacts in use; a relay is counted
+once, as if it had as many as it needs.
+
+A group is what a relay machine takes in before its extra steps: a byte, and what the layers add to each. A layer says
+how it widens a group, and the line code must have groups of that size, or a machine would have to pick bits apart.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol, runtime_checkable
+
+from .codec import Codec
+from .keying import Keying
+
+BYTE_BITS = 8
+STEP_POLES, ARM_POLES, LATCH_POLES, RESET_POLES = 2, 3, 2, 2
+"""Step: holds itself, feeds its arming relay. Arm: holds itself, drops the step before, feeds the next step with its
+pulses. Latch: holds itself, shows its bit. Reset: opens the holding circuit, sets step 1 (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class RelayCost:
+    """What one member needs, or a whole stack.
+
+    Attributes:
+        relays: how many coils.
+        poles: contacts in use.
+        filters: tone filters before input relays.
+        steps_a_group: steps of the ring, data and extra.
+        catches: what it notices or mends, one line a member.
+        misses: what passes it, one line a member.
+    """
+
+    relays: int
+    poles: int
+    filters: int = 0
+    steps_a_group: int = 0
+    catches: tuple[str, ...] = ()
+    misses: tuple[str, ...] = ()
+
+    def __add__(self, other: RelayCost) -> RelayCost:
+        return RelayCost(
+            self.relays + other.relays,
+            self.poles + other.poles,
+            self.filters + other.filters,
+            self.steps_a_group + other.steps_a_group,
+            self.catches + other.catches,
+            self.misses + other.misses,
+        )
+
+
+@runtime_checkable
+class RelayLayer(Protocol):
+    """A layer whose work contacts can do."""
+
+    def bits_in_group(self, bits: int) -> int:
+        """How many bits a group of ``bits`` has below this layer."""
+
+    def relay_cost(self) -> RelayCost:
+        """What it adds to a machine."""
+
+
+@runtime_checkable
+class RelayLineCode(Protocol):
+    """A line code that relays can follow."""
+
+    @property
+    def group_bits(self) -> int:
+        """Bits of a group."""
+
+    def relay_cost(self) -> RelayCost:
+        """The machine that takes in its groups."""
+
+
+def follower_cost(keying: Keying, group_bits: int) -> RelayCost:
+    """The relays that follow a keyed code: inputs, ring, latches, reset.
+
+    A clock track needs the clock relay's make and break contact, and the data relay's one. Rails need both of each (in
+    parallel they are the clock, in series its break) and one more that is the data. A further tone needs a filter and
+    a relay a track.
+    """
+    steps = keying.steps_a_byte
+    further = 2 * len(keying.more_tones_hz)
+    input_poles = (3 if "clock" in keying.roles else 5) + further
+    reset = 1 if keying.mark_s is not None else 0
+    return RelayCost(
+        relays=2 + further + 2 * steps + group_bits + reset,
+        poles=input_poles + (STEP_POLES + ARM_POLES) * steps + LATCH_POLES * group_bits + RESET_POLES * reset,
+        filters=further,
+        steps_a_group=steps,
+    )
+
+
+def obstacle(codec: Codec) -> str | None:
+    """Why relays alone cannot decode ``codec``, in one line; None if they can."""
+    bits = BYTE_BITS
+    for layer in codec.layers:
+        if layer.needs != "relays" or not isinstance(layer, RelayLayer):
+            return f"'{layer.name}' needs a {layer.needs}; relays alone cannot decode it"
+        bits = layer.bits_in_group(bits)
+    code = codec.line_code
+    if code.needs != "relays" or not isinstance(code, RelayLineCode):
+        return f"'{code.name}' needs a {code.needs}; relays alone cannot decode it"
+    if code.group_bits != bits:
+        return (
+            f"'{code.name}' has group_bits={code.group_bits}, and the layers above it send {bits} bits with each byte"
+        )
+    return None
+
+
+def relay_cost(codec: Codec) -> RelayCost | None:
+    """What a relay decoder of ``codec`` needs in all; None if relays alone cannot decode it.
+
+    >>> from .registry import codec
+    >>> relay_cost(codec("clocked")).relays, relay_cost(codec("biphase"))
+    (35, None)
+    """
+    if obstacle(codec) is not None:
+        return None
+    total = RelayCost(0, 0)
+    for member in codec.plug_ins:
+        assert isinstance(member, RelayLayer | RelayLineCode)
+        total += member.relay_cost()
+    return total
