@@ -28,7 +28,7 @@ def explain(
     from ..contracts.errors import TargetNotMet
     from ..files.programs import read_program
     from ..reports.failed_load import explain as explain_load
-    from ..reports.memory_story import Placement
+    from ..reports.happening import Placement
     from ..reports.tape_placement import placement
 
     wanted, memory = read_program(program), read_program(seen)

@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from .happening import Happening, Placement, count
 from .memory_path import CHANCE_BIT, STUCK, Path, likeliest_path
 from .memory_readings import (
     CONSTANTS,
@@ -24,7 +25,7 @@ from .memory_readings import (
     turned,
     turned_readings,
 )
-from .memory_story import Course, Happening, Placement, count, tell
+from .memory_story import Course, tell
 from .stuck_bits import StuckBits, stuck_bits, tell_stuck, without
 
 MOST_STORIES = 3

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .happening import Happening, Placement
 from .memory_readings import Bytes
-from .memory_story import Happening, Placement
 
 TRACKS = {"left": (1, 3, 5, 7), "right": (2, 4, 6, 8)}
 """Bits of a byte on each track where even bits go left and odd bits right, counted from 0."""

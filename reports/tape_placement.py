@@ -5,7 +5,7 @@ from __future__ import annotations
 from ..contracts.bits import from_bytes
 from ..contracts.codec import Codec
 from ..contracts.keying import KeyedLineCode
-from .memory_story import Placement
+from .happening import Placement
 
 
 def placement(codec: Codec, origin: int = 0) -> Placement:

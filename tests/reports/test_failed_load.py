@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from tapewright.contracts import registry
 from tapewright.files.programs import read_program
 from tapewright.reports.failed_load import FailedLoad, explain
+from tapewright.reports.happening import Happening, Placement
 from tapewright.reports.memory_path import slips
-from tapewright.reports.memory_story import Happening, Placement
 from tapewright.reports.tape_placement import placement
 
 CHIME = read_program("chime").data
