@@ -56,7 +56,7 @@ def follow_sparse(
     Arguments and result are those of ``transition_tracking.follow``.
     """
     usual = np.array([max(amplitudes[0], 1e-30), max(amplitudes[1], 1e-30) if tracks == 2 else 0.0])
-    noise = np.full(2, 0.1)
+    noise = np.full(2, 0.03)
     presence = np.ones(2)
     weight = np.zeros(2)
     offset = np.zeros(2)
