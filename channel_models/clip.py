@@ -28,6 +28,9 @@ class Clip(Treatment):
     def nothing(cls) -> Self:
         return cls(ceiling=0.0)
 
+    def at_best(self) -> Self:
+        return self.nothing()
+
     @property
     def idle(self) -> bool:
         return self.ceiling == 0.0

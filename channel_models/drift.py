@@ -101,6 +101,9 @@ class Drift(ChannelModel):
     def nothing(cls) -> Self:
         return cls()
 
+    def at_best(self) -> Self:
+        return self.nothing()
+
     def check(self) -> None:
         if self.wow_percent and self.flutter_percent and self.flutter_hz <= self.wow_hz:
             raise UsageError(

@@ -109,6 +109,9 @@ class Dropouts(Treatment):
     def nothing(cls) -> Self:
         return cls(per_minute=0.0)
 
+    def at_best(self) -> Self:
+        return self.nothing()
+
     @property
     def worn_per_minute(self) -> float:
         """The outer track's rate after all plays."""

@@ -2,9 +2,15 @@
 
 That is the Pade form of the hyperbolic tangent (within 2.4 % of it), which reaches 1 with no slope at x = 3; it needs
 one division and no library call. The inverse of the pre-emphasis is a recursion of one multiply-add a frame.
+
+The curve works at twice the sample rate: on every frame, and on the sound halfway to the next by a half-band filter.
+What it adds to the sound goes through the same filter on the way back, so that harmonics beyond half the sample rate
+are lost, as on a tape, and do not fold back. A small signal passes exactly as it is.
 """
 
 from __future__ import annotations
+
+from functools import cache
 
 import numpy as np
 from numba import njit, types
@@ -13,44 +19,99 @@ from numpy.typing import NDArray
 BLOCK_FRAMES = 4096
 FLATTENS_AT = 3.0
 
+TAPS = 8
+"""On either side of halfway."""
+
+DESIGN_BAND = 0.32
+"""In cycles a frame: 14 kHz at 44.1 kHz."""
+
+_REACH = 2 * TAPS
 _27 = np.float32(27)
 _9 = np.float32(9)
+_HALF = np.float32(0.5)
+_NOTHING = np.float32(0)
 _MOST = np.float32(FLATTENS_AT)
 _LEAST = np.float32(-FLATTENS_AT)
 _FLOATS = types.Array(types.float32, 1, "C")
+_READ = types.Array(types.float32, 1, "C", readonly=True)
+
+
+@cache
+def halfway() -> NDArray[np.float32]:
+    """Weights of the nearest frames on either side of halfway, outwards, shape (8,): float32, read-only.
+
+    They minimise the mean square error over frequencies up to ``DESIGN_BAND``; it stays 80 dB down.
+    """
+    frequencies = DESIGN_BAND * np.arange(400) / 399
+    matrix = 2 * np.cos(2 * np.pi * np.outer(frequencies, np.arange(TAPS) + 0.5))
+    found: NDArray[np.float32] = np.linalg.lstsq(matrix, np.ones(400), rcond=None)[0].astype(np.float32)
+    found.flags.writeable = False
+    return found
 
 
 @njit(
-    types.void(_FLOATS, types.float32, types.float32),
+    types.void(_FLOATS, types.float32, types.float32, _READ),
     fastmath=True,
     error_model="numpy",
     nogil=True,
     cache=True,
 )
-def saturate(row: NDArray[np.float32], drive: np.float32, pole: np.float32) -> None:
+def saturate(row: NDArray[np.float32], drive: np.float32, pole: np.float32, weights: NDArray[np.float32]) -> None:
     """Send one track through the curve in place.
 
     Args:
-        row: shape (frames,).
+        row: shape (frames,); beyond it there is silence.
         drive: factor before the curve, taken back after it.
         pole: of the inverse of the pre-emphasis (1 - pole z^-1) / (1 - pole); 0 is no pre-emphasis.
+        weights: ``halfway()``.
     """
-    lifted = np.empty(BLOCK_FRAMES, np.float32)
-    before = np.float32(0)
+    window = BLOCK_FRAMES + 2 * _REACH
+    heard = np.zeros(window + 1, np.float32)
+    lifted = np.empty(window, np.float32)
+    between = np.empty(window, np.float32)
+    added = np.empty(BLOCK_FRAMES, np.float32)
     after = np.float32(0)
     up = drive / (np.float32(1) - pole)
     down = (np.float32(1) - pole) / drive
+    betweens = window - 2 * TAPS + 1
     for start in range(0, row.size, BLOCK_FRAMES):
-        piece = row[start : start + BLOCK_FRAMES]
-        count = piece.size
-        lifted[0] = up * (piece[0] - pole * before)
-        for i in range(1, count):
-            lifted[i] = up * (piece[i] - pole * piece[i - 1])
-        before = piece[count - 1]
-        for i in range(count):
-            x = min(max(lifted[i], _LEAST), _MOST)
-            square = x * x
-            lifted[i] = down * x * (_27 + square) / (_27 + _9 * square)
-        for i in range(count):
-            after = lifted[i] + pole * after
-            piece[i] = after
+        if start > 0:
+            for i in range(_REACH + 1):
+                heard[i] = heard[BLOCK_FRAMES + i]
+        known = min(BLOCK_FRAMES + _REACH, row.size - start)
+        coming = row[start : start + known]
+        into = heard[_REACH + 1 : _REACH + 1 + known]
+        for i in range(known):
+            into[i] = coming[i]
+        heard[_REACH + 1 + known :] = _NOTHING
+        for i in range(window):
+            lifted[i] = up * (heard[i + 1] - pole * heard[i])
+        # between[j] lies halfway from lifted[j + TAPS - 1] to the next.
+        between[:betweens] = _NOTHING
+        for k in range(0, TAPS, 2):
+            w1, w2 = weights[k], weights[k + 1]
+            b1, a1 = lifted[TAPS - 1 - k :], lifted[TAPS + k :]
+            b2, a2 = lifted[TAPS - 2 - k :], lifted[TAPS + 1 + k :]
+            for j in range(betweens):
+                between[j] += w1 * (b1[j] + a1[j]) + w2 * (b2[j] + a2[j])
+        for j in range(betweens):
+            x = between[j]
+            c = min(max(x, _LEAST), _MOST)
+            square = c * c
+            between[j] = c * (_27 + square) / (_27 + _9 * square) - x
+        middle = lifted[_REACH : _REACH + BLOCK_FRAMES]
+        for i in range(BLOCK_FRAMES):
+            x = middle[i]
+            c = min(max(x, _LEAST), _MOST)
+            square = c * c
+            added[i] = x + _HALF * (c * (_27 + square) / (_27 + _9 * square) - x)
+        for k in range(0, TAPS, 2):
+            w1, w2 = _HALF * weights[k], _HALF * weights[k + 1]
+            b1, a1 = between[TAPS - k :], between[TAPS + 1 + k :]
+            b2, a2 = between[TAPS - 1 - k :], between[TAPS + 2 + k :]
+            for i in range(BLOCK_FRAMES):
+                added[i] += w1 * (b1[i] + a1[i]) + w2 * (b2[i] + a2[i])
+        out = row[start : start + BLOCK_FRAMES]
+        for i in range(out.size):
+            after = down * added[i] + pole * after
+            out[i] = after
