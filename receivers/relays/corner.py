@@ -7,18 +7,21 @@ and tape speed stand at one limit each.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from .machine import Place
+from .machine import Machine, Place
+from .relay_type import Switched
 
-# A higher pick-up and resistance come in later; a higher drop-out lets go earlier; the bounce of the make contact ends
-# late, and that of the break contact too, so that the longest is the worst whichever counts.
+# A higher pick-up comes in later, a higher drop-out lets go earlier; a lower resistance does both later, for the same
+# voltages, because L/R is longer. The bounce of the make contact ends late, and that of the break contact too, so that
+# the longest is the worst whichever counts. Where the resistance cannot suit both sides it suits the coming in; for an
+# input relay both are tried.
 PLACES: dict[str, dict[str, float]] = {
-    "slow": {"resistance": 1, "pick_up": 1, "operate": 1, "drop_out": -1, "release": 1, "bounce": 1},
-    "fast": {"resistance": -1, "pick_up": -1, "operate": -1, "drop_out": 1, "release": -1, "bounce": -1},
-    "short": {"resistance": 1, "pick_up": 1, "operate": 1, "drop_out": 1, "release": -1, "bounce": 1},
-    "long": {"resistance": -1, "pick_up": -1, "operate": -1, "drop_out": -1, "release": 1, "bounce": 1},
-    "lasting": {"resistance": -1, "pick_up": -1, "operate": -1, "drop_out": -1, "release": 1, "bounce": -1},
+    "slow": {"resistance": -1, "pick_up": 1, "operate": 1, "drop_out": -1, "release": 1, "bounce": 1},
+    "fast": {"resistance": 1, "pick_up": -1, "operate": -1, "drop_out": 1, "release": -1, "bounce": -1},
+    "short": {"resistance": -1, "pick_up": 1, "operate": 1, "drop_out": 1, "release": -1, "bounce": 1},
+    "long": {"resistance": 1, "pick_up": -1, "operate": -1, "drop_out": -1, "release": 1, "bounce": 1},
+    "lasting": {"resistance": 1, "pick_up": -1, "operate": -1, "drop_out": -1, "release": 1, "bounce": -1},
 }
 
 
@@ -44,18 +47,23 @@ class Corner:
     Attributes:
         surroundings: what is shared.
         kinds: role to kind; ``step``, ``arm`` and ``bit`` stand for all relays of that name.
-        reservoirs: ``clock`` and ``data`` to -1 or 1: the capacitor at its least or most.
+        inputs: ``clock`` or ``data``, its capacitor and its coil's resistance, each at its least (-1) or most (1).
         skew: -1, 0 or 1: the data track early, in time or late by the set's limit.
     """
 
     surroundings: Surroundings
     kinds: tuple[tuple[str, str], ...]
-    reservoirs: tuple[tuple[str, int], ...] = ()
+    inputs: tuple[tuple[str, int, int], ...] = ()
     skew: int = 0
 
     def place(self) -> Place:
         """Where each figure stands; what no role speaks of is typical."""
-        kinds, reservoirs = dict(self.kinds), dict(self.reservoirs)
+        kinds = dict(self.kinds)
+        inputs = {
+            (role, quantity): place
+            for role, *places in self.inputs
+            for quantity, place in zip(("reservoir", "resistance"), places, strict=True)
+        }
 
         def place(role: str, quantity: str) -> float:
             if quantity == "temperature":
@@ -64,12 +72,12 @@ class Corner:
                 return self.surroundings.supply
             if quantity == "sag":
                 return -self.surroundings.supply
-            if quantity == "reservoir":
-                return reservoirs.get(role, 0)
+            if (role, quantity) in inputs:
+                return inputs[role, quantity]
             kind = kinds.get(role) or kinds.get(role.split(" ")[0], "")
             if quantity == "delay":
                 return {"slow": 1.0, "fast": -1.0}.get(kind, 0.0)
-            return PLACES[kind][quantity] if kind else 0.0
+            return PLACES[kind].get(quantity, 0.0) if kind else 0.0
 
         return place
 
@@ -83,8 +91,8 @@ class Corner:
         return "shortest" if dict(self.kinds).get("clock") == "lasting" else "longest"
 
 
-def everywhere(kind: str, surroundings: Surroundings, reservoir: int = 0) -> Place:
-    """Every relay of that kind at once: for reading off figures."""
+def everywhere(kind: str, surroundings: Surroundings, resistance: int, reservoir: int = 0) -> Place:
+    """Every relay of that kind at once, all windings at one limit: for reading off figures."""
 
     def place(role: str, quantity: str) -> float:
         if quantity == "temperature":
@@ -95,8 +103,41 @@ def everywhere(kind: str, surroundings: Surroundings, reservoir: int = 0) -> Pla
             return -surroundings.supply
         if quantity == "reservoir":
             return reservoir
+        if quantity == "resistance":
+            return resistance
         if quantity == "delay":
             return 1.0 if kind in ("slow", "short") else -1.0
         return PLACES[kind][quantity]
 
     return place
+
+
+def worse(kind: str, one: Switched, other: Switched) -> Switched:
+    """Of two relays of one kind, the later or earlier coming in and the later or earlier letting go."""
+    comes_in = max if kind in ("slow", "short") else min
+    lets_go = max if kind in ("slow", "long") else min
+    return Switched(
+        comes_in(one.operate_s, other.operate_s),
+        one.bounce_s,
+        lets_go(one.leave_s, other.leave_s),
+        lets_go(one.release_s, other.release_s),
+    )
+
+
+def worst_machine(kind: str, one: Machine, other: Machine) -> Machine:
+    """The switched relays of two machines of one kind, each at its worse: no machine can be worse."""
+
+    def each(ones: tuple[Switched, ...], others: tuple[Switched, ...]) -> tuple[Switched, ...]:
+        return tuple(worse(kind, *pair) for pair in zip(ones, others, strict=True))
+
+    repeaters = [repeater for repeater in (one.repeater, other.repeater) if repeater is not None]
+    return replace(
+        one,
+        repeater=worse(kind, *repeaters) if repeaters else None,
+        steps=each(one.steps, other.steps),
+        arms=each(one.arms, other.arms),
+        lines={name: worse(kind, line, other.lines[name]) for name, line in one.lines.items()},
+        latches=each(one.latches, other.latches),
+        counter=worse(kind, one.counter, other.counter),
+        cell=worse(kind, one.cell, other.cell),
+    )

@@ -16,7 +16,7 @@ import numpy as np
 from ...contracts.errors import UsageError
 from ...contracts.keying import KeyedLineCode, Keying
 from ...contracts.signal import Signal
-from .corner import Corner, Surroundings, everywhere
+from .corner import Corner, Surroundings, everywhere, worst_machine
 from .edges import Edges, Stays, TestTape, Times, edges_of, stays_of
 from .hazard import Hazard, hazards
 from .line_paths import line_margins
@@ -37,8 +37,8 @@ KINDS_OF_TAPE = {-1: ("long",), 1: ("short", "long")}
 """Input relays that are tried on a slow tape and on a fast one: a slow tape is easier for all but the relay that must
 not take a long clock for a mark."""
 
-Pair = tuple[str, int]
-"""An input relay's kind, and whether its reservoir is at its least (-1) or most (1)."""
+Variant = tuple[str, int, int]
+"""An input relay's kind, its reservoir and its resistance, each at its least (-1) or most (1)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,10 +109,12 @@ def shortest_step(code: KeyedLineCode, relays: RelaySet, table: Table) -> Timing
     step_s = code.keying().step_s
     found, last = _try(code, step_s, relays, table), step_s
     while found is None or not found.closes:
-        last, step_s = step_s, WIDER * step_s
+        before, last, step_s = found, step_s, WIDER * step_s
         if step_s > LONGEST_S or (found is not None and found.hopeless):
             return None
         found = _try(code, step_s, relays, table)
+        if before is not None and found is not None and _worse(found, before):
+            return None
     while last == step_s:
         shorter = _try(code, step_s / WIDER, relays, table)
         if shorter is not None and shorter.closes and step_s / WIDER > SHORTEST_S:
@@ -128,6 +130,11 @@ def shortest_step(code: KeyedLineCode, relays: RelaySet, table: Table) -> Timing
         else:
             last = middle
     return found
+
+
+def _worse(wider: Timing, before: Timing) -> bool:
+    """Whether a wider step has less to spare: then no step closes."""
+    return bool(np.isfinite(before.limiting.margin_s)) and wider.limiting.margin_s <= before.limiting.margin_s
 
 
 def _try(code: KeyedLineCode, step_s: float, relays: RelaySet, table: Table) -> Timing | None:
@@ -151,22 +158,30 @@ def _all_margins(tape: TestTape, keying: Keying, relays: RelaySet, table: Table)
     for speed in (-1, 1):
         tapes = {kind: tape.played(relays, speed, kind == "long") for kind in KINDS_OF_TAPE[speed]}
         bursts = tape.bursts("clock", relays, speed)
-        for temperature in (-1, 1):
-            around = Surroundings(temperature, -1, speed)
-            heard = {
-                (kind, reservoir): _hear(
-                    played, bursts, keying, build(relays, table, keying, everywhere(kind, around, reservoir))
-                )
-                for (kind, played), reservoir in product(tapes.items(), (-1, 1))
-            }
-            for supply in (-1, 1):
-                around = Surroundings(temperature, supply, speed)
-                at = {
-                    kind: build(relays, table, keying, everywhere(kind, around))
-                    for kind in ("slow", "fast", "short", "long")
+        heard: dict[Variant, _Heard] = {}
+        for temperature, supply in product((-1, 1), (-1, 1)):
+            around = Surroundings(temperature, supply, speed)
+            if supply < 0 or relays.front_end.driver == "transistor":
+                # Only a transistor feeds an input relay from the supply.
+                heard = {
+                    (kind, reservoir, resistance): _hear(
+                        played,
+                        bursts,
+                        keying,
+                        build(relays, table, keying, everywhere(kind, around, resistance, reservoir)),
+                    )
+                    for (kind, played), reservoir, resistance in product(tapes.items(), (-1, 1), (-1, 1))
                 }
-                for pair in heard:
-                    yield from _at(around, pair, heard, at, relays, table)
+            at = {
+                kind: worst_machine(
+                    kind,
+                    build(relays, table, keying, everywhere(kind, around, -1)),
+                    build(relays, table, keying, everywhere(kind, around, 1)),
+                )
+                for kind in ("slow", "fast", "short", "long")
+            }
+            for variant in heard:
+                yield from _at(around, variant, heard, at, relays, table)
 
 
 def _hear(played: Signal, bursts: Times, keying: Keying, machine: Machine) -> _Heard:
@@ -180,17 +195,19 @@ def _hear(played: Signal, bursts: Times, keying: Keying, machine: Machine) -> _H
 
 def _at(
     around: Surroundings,
-    pair: Pair,
-    heard: dict[Pair, _Heard],
+    variant: Variant,
+    heard: dict[Variant, _Heard],
     at: dict[str, Machine],
     relays: RelaySet,
     table: Table,
 ) -> Iterator[Margin]:
-    kind, reservoir = pair
-    clock = heard[pair].clock
+    kind, reservoir, resistance = variant
+    clock = heard[variant].clock
+    at_clock = ("clock", reservoir, resistance)
 
     def corner(*kinds: tuple[str, str]) -> Corner:
-        return Corner(around, (("clock", kind), *kinds), (("clock", reservoir),))
+        # What is named later counts: a margin may ask for another repeater than the one that suits the clock.
+        return Corner(around, (("clock", kind), ("repeater", kind), *kinds), (at_clock,))
 
     if clock is None:
         path = "advance" if kind == "short" else "arm"
@@ -204,8 +221,8 @@ def _at(
         return
     yield from ring_margins(clock, at, table, corner)
     yield from line_margins(clock, at, table, corner)
-    for other, skew in product((-1, 1), (-1, 1)):
-        kinds = (("clock", kind), ("data", kind), ("bit", "slow" if kind == "short" else "fast"))
-        both = Corner(around, kinds, (("clock", reservoir), ("data", other)), skew)
+    for *places, skew in product((-1, 1), (-1, 1), (-1, 1)):
+        kinds = (("clock", kind), ("repeater", kind), ("data", kind), ("bit", "slow" if kind == "short" else "fast"))
+        both = Corner(around, kinds, (at_clock, ("data", places[0], places[1])), skew)
         margins = latch_margins if kind == "short" else spill_margins
-        yield from margins(clock, heard[kind, other].data, at, relays, table, both)
+        yield from margins(clock, heard[kind, places[0], places[1]].data, at, relays, table, both)
