@@ -48,7 +48,7 @@ _TAPS = 24
 
 @dataclass(frozen=True)
 class Multicarrier(LineCode):
-    """Narrow carriers with one to six bits each on both tracks, and a time-base tone."""
+    """Narrow carriers with one to eight bits each on both tracks, and a time-base tone."""
 
     name: ClassVar[str] = "multicarrier"
     summary: ClassVar[str] = "Hundreds of narrow carriers on both tracks, straightened by a steady tone: the densest."
@@ -57,15 +57,15 @@ class Multicarrier(LineCode):
         "times_follow_the_tape": "a symbol carries many bytes at once, so that they have one time"
     }
 
-    bits_per_carrier: int = parameter(2, "Bits of a carrier in a symbol: 2, 4, 16 or 64 points.", choices=(1, 2, 4, 6))
+    bits_per_carrier: int = parameter(2, "Bits of a carrier in a symbol: 2 to 256 points.", choices=(1, 2, 4, 6, 8))
     low_hz: float = parameter(430.0, "Lowest carrier.", unit="Hz", low=100, high=20_000)
     high_hz: float = parameter(11_000.0, "Highest carrier.", unit="Hz", low=1_000, high=20_000)
     time_base_hz: float = parameter(
         6_890.0, "Steady tone, moved to a multiple of 689 Hz.", unit="Hz", low=1_000, high=20_000
     )
     time_base_db: float = parameter(14.0, "Power of the tone re one carrier.", unit="dB", low=0, high=30)
-    tilt_db: float = parameter(0.0, "Power of the highest carrier re the lowest.", unit="dB", low=-20, high=20)
-    crest_db: float = parameter(10.0, "Where peaks are clipped, re the mean power.", unit="dB", low=4, high=20)
+    tilt_db: float = parameter(-8.0, "Power of the highest carrier re the lowest.", unit="dB", low=-20, high=20)
+    crest_db: float = parameter(11.0, "Where peaks are clipped, re the mean power.", unit="dB", low=4, high=20)
     level_db: float = parameter(-0.5, "Peak level re full scale.", unit="dB", low=-60, high=0)
     leader_s: float = parameter(1.0, "Leader of known symbols before the data.", unit="s", low=0.25, high=60)
     tail_s: float = parameter(0.25, "Silence after the data.", unit="s", low=0, high=60)

@@ -44,15 +44,15 @@ def known_lateness(product: Points, layout: Layout) -> NDArray[np.float64]:
 
 
 def folded(sent: Points, weight: NDArray[np.float32], power: int) -> Points:
-    """Points without their data: directions to that power, summed over both tracks, shape (symbols, carriers)."""
+    """Points without their data: their directions to that power, weighted, shape (symbols, 2, carriers)."""
     direction = sent / np.maximum(np.abs(sent), 1e-12)
     sign = 1 if power == 2 else -1
-    return np.asarray(sign * (direction**power * weight).sum(axis=1), np.complex64)
+    return np.asarray(sign * direction**power * weight, np.complex64)
 
 
 def path(folds: Points, power: int, layout: Layout, begins: float) -> NDArray[np.float64]:
-    """How late each symbol is, on the path that fits best from ``begins`` on, shape (symbols,)."""
-    fits = (folds @ np.exp(2j * np.pi * power * np.outer(layout.carriers, GRID) / BODY)).real
+    """How late each symbol is, both tracks together, on the path that fits best from ``begins`` on, (symbols,)."""
+    fits = (folds.sum(axis=1) @ np.exp(2j * np.pi * power * np.outer(layout.carriers, GRID) / BODY)).real
     leap = _LEAP * float(np.sqrt(layout.carriers.size))
     best = np.where(np.abs(GRID - begins) <= _STEP, 0.0, -leap)
     came = np.empty(fits.shape, np.intp)
@@ -75,7 +75,7 @@ def path(folds: Points, power: int, layout: Layout, begins: float) -> NDArray[np
 
 
 def refined(folds: Points, power: int, layout: Layout, late: NDArray[np.float64]) -> NDArray[np.float64]:
-    """``late`` of each symbol put right by up to half a step."""
-    turns = np.exp(2j * np.pi * power * layout.carriers / BODY * late[:, None])
+    """``late`` of each symbol, for each track by itself and to a tenth of a place, shape (symbols, 2)."""
+    turns = np.exp(2j * np.pi * power * layout.carriers / BODY * late[:, None, None])
     fits = ((folds * turns) @ np.exp(2j * np.pi * power * np.outer(layout.carriers, _FINE) / BODY)).real
-    return np.asarray(late + _FINE[fits.argmax(axis=1)])
+    return np.asarray(late[:, None] + _FINE[fits.argmax(axis=-1)])

@@ -16,10 +16,13 @@ _SUREST = 30.0
 _BANDS = 12
 _LEAST_GAIN = 0.02
 _UNHEARD = np.float32(1e6)
-_ROUNDS = 3
+_MOST_ROUNDS = 8
+_STRIDE = np.float32(1.8)
+"""What is not known for sure holds each round back: it aims further than it says."""
+_SETTLED = 0.002
 _KEPT = 0.8
 """What earlier symbols still count after each block."""
-_BAND, _TRUST = 25, 15
+_BAND, _TRUST = 61, 4
 """Carriers over which a symbol's own noise is taken, and how many the noise so far counts for."""
 
 
@@ -34,27 +37,32 @@ class Reader:
     def _hear(self, response: Response) -> None:
         self.response, self.matrix = response, response.matrix
         self.inverse = np.linalg.pinv(self.matrix, rcond=1e-3).astype(np.complex64)
+        self.source = (np.abs(self.matrix) ** 2).sum(axis=0).argmax(axis=1)
 
     def soft_bits(self, numbers: NDArray[np.intp]) -> Power:
         """Likelihoods of the bits of these symbols in the order of the tape, shape (symbols, bits of a symbol)."""
         points = constellation(self.bits)
         late = self._lateness(numbers)
-        spectra = self.tape.spectra(numbers, late)
-        gain = self._level(spectra) * turned(self.tape.layout, late)
-        noise: Power = np.broadcast_to(self.response.noise, spectra.shape)
-        for _ in range(_ROUNDS):
-            sent, sent_noise = self._sent(spectra / gain), self._sent_noise(noise / np.abs(gain) ** 2)
+        spectra = self.tape.spectra(numbers, late.mean(axis=1))
+        gain = self._level(spectra) * turned(self.tape.layout, late[:, self.source])
+        usual = self.response.noise
+        excess: Power = np.ones_like(spectra.real)
+        for _ in range(_MOST_ROUNDS):
+            sent, sent_noise = self._sent(spectra / gain), self._sent_noise(usual * excess / np.abs(gain) ** 2)
             mean, doubt = _posterior(sent, sent_noise, points)
             expected = self._heard(mean) * gain
             unsure = self._heard_power(doubt) * np.abs(gain) ** 2
-            gain = gain * fitted_gain(spectra, expected, unsure, noise, self.slopes)
+            step = fitted_gain(spectra, expected, unsure, usual * excess, self.slopes)
+            gain = gain * (1 + _STRIDE * (step - 1))
             misfit = np.abs(spectra - self._heard(mean) * gain) ** 2 + unsure
-            noise = (_BAND * spread(misfit, _BAND) + _TRUST * self.response.noise) / np.float32(_BAND + _TRUST)
-        sent, sent_noise = self._sent(spectra / gain), self._sent_noise(noise / np.abs(gain) ** 2)
-        self.late = float(np.median(late[-_AHEAD:]))
+            excess = (_BAND * spread(misfit / usual, _BAND) + _TRUST) / np.float32(_BAND + _TRUST)
+            if np.abs(step - 1).mean() < _SETTLED:
+                break
+        level, noise = spectra / gain, usual * excess / np.abs(gain) ** 2
+        sent, sent_noise = self._sent(level), self._sent_noise(noise)
         mean, doubt = _posterior(sent, sent_noise, points)
-        improved = self.response.improved(spectra / gain, mean, doubt, noise / np.abs(gain) ** 2, _KEPT)
-        self._hear(improved)
+        self.late = float(np.median(late[-_AHEAD:]))
+        self._hear(self.response.improved(level, mean, doubt, noise, _KEPT).quieter(misfit, excess, _KEPT))
         return _likelihoods(sent, sent_noise, points)
 
     def _sent(self, level: Points) -> Points:
@@ -89,7 +97,7 @@ class Reader:
         return np.asarray(np.exp(np.clip(parts @ along, np.log(_LEAST_GAIN), 1.0)), np.float32)
 
     def _lateness(self, numbers: NDArray[np.intp]) -> NDArray[np.float64]:
-        """How late each of these symbols is, both tracks together, shape (symbols,)."""
+        """How late each of these symbols is on each track that was sent, shape (symbols, 2)."""
         layout = self.tape.layout
         further = np.concatenate((numbers, numbers[-1] + 1 + np.arange(_AHEAD)))
         whole = np.full(further.size, np.rint(self.late))

@@ -65,6 +65,18 @@ class Response:
         normal[..., 1, 1] += own[..., 1]
         return Response(kept * self.normal + normal, kept * self.right + right, self.noise)
 
+    def quieter(self, misfit: Power, excess: Power, kept: float) -> Response:
+        """With the noise of more symbols.
+
+        Args:
+            misfit: power of what was heard beyond what was expected, shape (symbols, 2 heard, carriers).
+            excess: noise of each symbol re the noise so far, same shape: a symbol counts by what is usual among them.
+            kept: what the earlier noise still counts.
+        """
+        usual = np.median(excess, axis=0)
+        noise = spread((misfit * (usual / excess)).mean(axis=0), _NEIGHBOURS)
+        return Response(self.normal, self.right, np.asarray(kept * self.noise + (1 - kept) * noise, np.float32))
+
 
 def _sums(level: Points, sent: Points, weight: Power) -> tuple[Points, Points]:
     normal = np.einsum("smk,sik,sjk->mkij", weight, sent, sent.conj(), optimize=True)
@@ -105,9 +117,9 @@ def _usual_level(spectra: Points) -> Points:
 
     Taken with its neighbours, as in a pair crosstalk makes one symbol louder and the other weaker.
     """
-    power = spread(np.abs(spectra) ** 2, _BAND)
+    power: Power = spread(np.abs(spectra) ** 2, _BAND)
     padded = np.concatenate((power[:1], power, power[-1:]))
-    power = (padded[:-2] + 2 * padded[1:-1] + padded[2:]) / 4
+    power = np.asarray((padded[:-2] + 2 * padded[1:-1] + padded[2:]) / 4, np.float32)
     usual = np.median(power, axis=0)
     share = power / np.maximum(usual, 1e-9 * usual.max() + 1e-30)
     return np.asarray(np.clip(np.sqrt(share), _LEAST_GAIN, 1.0), np.complex64)

@@ -67,7 +67,7 @@ class Constellation:
     """Points of a carrier, of mean power 1: Gray-coded amplitudes on two axes, or on one for a single bit.
 
     Attributes:
-        bits: on a carrier: 1, 2, 4 or 6.
+        bits: on a carrier: 1, 2, 4, 6 or 8.
         levels: shape (2**bits an axis,): amplitude for each value of an axis' bits, the first bit on top.
     """
 

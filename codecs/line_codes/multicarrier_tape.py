@@ -58,5 +58,13 @@ class Tape:
 
 
 def turned(layout: Layout, late: NDArray[np.float64] | NDArray[np.intp]) -> Points:
-    """What being late by so many places does to the carriers, shape (symbols, 1, carriers)."""
-    return np.asarray(np.exp(-2j * np.pi * late[:, None, None] * layout.carriers / BODY), np.complex64)
+    """What being late by so many places does to the carriers.
+
+    Args:
+        late: shape (symbols,) or, if the tracks differ, (symbols, 2).
+
+    Returns:
+        shape (symbols, 1 or 2, carriers).
+    """
+    cycles = late.reshape(len(late), -1, 1) * layout.carriers / BODY
+    return np.asarray(np.exp(-2j * np.pi * cycles), np.complex64)

@@ -28,8 +28,8 @@ _WANDER = 0.025
 _MEDIAN_FRAMES, _MEAN_FRAMES = 9, 5
 """A frame that mistakes noise for the tone must not bend the course: where nothing is heard, nothing mends it."""
 _HOP = 64
-_WIDE, _WIDE_HOPS = 256, 33
-_NARROW, _NARROW_HOPS = 768, 9
+_WIDE, _WIDE_HOPS = 256, 9
+_NARROW, _NARROW_HOPS = 512, 5
 _HELD_SHARE = 0.05
 _HELD_HOPS = 257
 _KNOT = 64
