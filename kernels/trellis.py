@@ -9,6 +9,9 @@ import numpy as np
 from numba import njit, types
 from numpy.typing import NDArray
 
+LEAK = 1e-12
+"""Chance of having come to any state without a branch: what was cut and joined must not stay impossible for ever."""
+
 _LIKELIHOODS = types.Array(types.float64, 2, "C")
 _PLACES = types.Array(types.int64, 1, "C", readonly=True)
 
@@ -50,7 +53,7 @@ def branch_chances(
             total += row[state]
         evidence[step] = total
         for state in range(states):
-            row[state] /= total
+            row[state] = row[state] / total + LEAK
     back = np.full(states, 1.0 / states)
     before = np.empty(states)
     for step in range(steps - 1, -1, -1):
@@ -68,4 +71,4 @@ def branch_chances(
         for state in range(states):
             total += before[state]
         for state in range(states):
-            back[state] = before[state] / total
+            back[state] = before[state] / total + LEAK

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from ...contracts.bits import Bits
 from ...contracts.parameters import parameter
 from .nrzi import Nrzi
-from .word_trellis import WordTrellis
+from .word_trellis import WordTrellis, two_level_trellis
 
 TABLES = {
     "fddi": "11110 01001 10100 10101 01010 01011 01110 01111 10010 10011 10110 10111 11010 11011 11100 11101",
@@ -55,9 +55,4 @@ def _words(table: str) -> NDArray[np.uint8]:
 
 @lru_cache(maxsize=len(TABLES))
 def _trellis(table: str) -> WordTrellis:
-    """The states are the two levels."""
-    words = _words(table)
-    rising = np.cumprod(1.0 - 2.0 * words, axis=1)
-    levels = np.concatenate((-rising, rising))
-    bits = np.tile(np.unpackbits(np.arange(16, dtype=np.uint8)[:, None], axis=1)[:, 4:], (2, 1))
-    return WordTrellis(np.repeat(np.arange(2), 16), (levels[:, -1] > 0).astype(np.int64), 2, levels, bits)
+    return two_level_trellis(_words(table), np.unpackbits(np.arange(16, dtype=np.uint8)[:, None], axis=1)[:, 4:])

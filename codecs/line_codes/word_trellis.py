@@ -108,6 +108,20 @@ class WordTrellis:
         return np.log(ones / zeros), np.log(evidence) + best
 
 
+def two_level_trellis(changes: Bits, bits: Bits) -> WordTrellis:
+    """The trellis of words that may follow each other freely: its states are the two levels before and after a word.
+
+    Args:
+        changes: which cells of each word begin with a change, shape (words, cells a word).
+        bits: what each word carries, shape (words, bits a word).
+    """
+    after_low = -np.cumprod(1.0 - 2.0 * changes, axis=1)
+    levels = np.concatenate((after_low, -after_low))
+    return WordTrellis(
+        np.repeat(np.arange(2), len(changes)), (levels[:, -1] > 0).astype(np.int64), 2, levels, np.tile(bits, (2, 1))
+    )
+
+
 def _best_phases(evidence: Values) -> NDArray[np.intp]:
     """The phase of each window of words: the likeliest course, changes being rare, shape (windows,)."""
     phases, words = evidence.shape

@@ -34,6 +34,14 @@ def test_chances_and_evidence_are_those_of_all_paths(seed, steps):
     assert np.prod(evidence) * 3 == pytest.approx(total, rel=1e-9)
 
 
+def test_states_that_never_meet_survive_a_join():
+    """Two states, each leading to itself: the first half says the one, the second half the other."""
+    chances = np.where(np.arange(400)[:, None] < 200, [1.0, 1e-20], [1e-20, 1.0]).copy()
+    branch_chances(chances, np.arange(2), np.arange(2), 2, np.empty(400))
+    assert chances[:199, 0] == pytest.approx(np.ones(199))
+    assert chances[201:, 1] == pytest.approx(np.ones(199))
+
+
 def test_a_long_run_neither_vanishes_nor_overflows():
     chances = np.random.default_rng(1).uniform(1e-60, 1e-50, (5000, 5))
     evidence = np.empty(5000)
