@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Self
 
 import numpy as np
@@ -19,6 +18,7 @@ from .skew import Wander, delay, skew_us_read, wander_us_read
 from .tape_loss import TRACK_SPACING_MM, azimuth_factor, grid_hz, side_frames, skew_us, symmetric_taps
 
 _FILTERS = 9
+_GRID_STEPS = 1024
 _PROBE_HZ = 6300.0
 
 
@@ -90,10 +90,9 @@ class Azimuth(Treatment):
         )
 
 
-@lru_cache(maxsize=8)
 def _taps(least_arcmin: float, most_arcmin: float, sample_rate_hz: int) -> NDArray[np.float32]:
     arcmin = np.linspace(least_arcmin, most_arcmin, _FILTERS)[:, None]
-    responses = azimuth_factor(arcmin, grid_hz(sample_rate_hz))
+    responses = azimuth_factor(arcmin, grid_hz(sample_rate_hz, _GRID_STEPS))
     return symmetric_taps(responses, side_frames(sample_rate_hz, lowest_hz=2800.0))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cache
 from typing import Self
 
 import numpy as np
@@ -56,9 +57,9 @@ class Residue(Treatment):
         frames = samples.shape[1]
         per_frame = SYLLABLES_HZ / sample_rate_hz
         piece_frames = _PIECE_BLOCKS * BLOCK_FRAMES
-        coefficients = _speech(sample_rate_hz)
+        coefficients, power_hz = _speech(sample_rate_hz)
         power = SINE_POWER * 10 ** (self.level_db / 10) / (1 + SWING**2)
-        sigma = math.sqrt(power * sample_rate_hz / 2 / _power_hz(coefficients, sample_rate_hz))
+        sigma = math.sqrt(power * sample_rate_hz / 2 / power_hz)
         swings = rng.standard_normal((math.ceil(frames * per_frame) + EXTRA, 2), np.float32).T * np.float32(
             SWING / math.sqrt(WHITE_POWER)
         )
@@ -86,18 +87,15 @@ class Residue(Treatment):
         return (Calibration("level_db", cls(level_db=-40.0), silence(100.0), _power_db, -40.0, 0.75, reason),)
 
 
-def _speech(sample_rate_hz: int) -> NDArray[np.float64]:
-    """Both first-order slopes in one section."""
+@cache
+def _speech(sample_rate_hz: int) -> tuple[NDArray[np.float64], float]:
+    """Both first-order slopes in one section, and its power gain integrated over the audible band, in Hz."""
     high_pass, low_pass = slopes(*SPEECH_HZ, 1, sample_rate_hz)
     numerator = np.convolve(high_pass[:2], low_pass[:2])
     denominator = np.convolve([1.0, high_pass[3]], [1.0, low_pass[3]])
-    return np.array([*numerator, *denominator[1:]])
-
-
-def _power_hz(coefficients: NDArray[np.float64], sample_rate_hz: int) -> float:
-    """Power gain of the section, integrated over the audible band."""
+    coefficients = np.array([*numerator, *denominator[1:]])
     hz = np.linspace(LOWEST_HZ, min(HIGHEST_HZ, sample_rate_hz / 2), 8001)
-    return float(np.trapezoid(gain(coefficients[None], hz, sample_rate_hz) ** 2, hz))
+    return coefficients, float(np.trapezoid(gain(coefficients[None], hz, sample_rate_hz) ** 2, hz))
 
 
 def _power_db(signal: Signal) -> float:

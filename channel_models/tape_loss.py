@@ -79,9 +79,12 @@ def side_frames(sample_rate_hz: int, reach_um: float = 0.0, lowest_hz: float = L
 
 
 @cache
-def grid_hz(sample_rate_hz: int) -> NDArray[np.float64]:
-    """The frequencies at which a response is given to ``symmetric_taps``, shape (points,)."""
-    return np.linspace(0.0, sample_rate_hz / 2, _GRID + 1)
+def grid_hz(sample_rate_hz: int, steps: int = _GRID) -> NDArray[np.float64]:
+    """The frequencies at which a response is given to ``symmetric_taps``, shape (steps + 1,).
+
+    Twice as many steps as frames that the filter rings; a cusp rings long.
+    """
+    return np.linspace(0.0, sample_rate_hz / 2, steps + 1)
 
 
 def symmetric_taps(responses: NDArray[np.float64], side: int) -> NDArray[np.float32]:
