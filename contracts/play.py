@@ -55,7 +55,7 @@ class Play:
             return "nothing heard"
         speed = "" if self.speed_percent is None else f", speed {self.speed_percent:+.2f} %"
         lost_s = sum(length for _, length in self.gaps)
-        gaps = f", {len(self.gaps)} gaps of {1000 * lost_s:.0f} ms together" if self.gaps else ""
+        gaps = f", {1000 * lost_s:.0f} ms of it not heard" if self.gaps else ""
         return f"{self.bits} bits from {self.start_s:.3f} to {self.end_s:.3f} s{speed}{gaps}"
 
     def to_json(self) -> dict[str, Any]:
@@ -82,8 +82,9 @@ def heard_play(code: LineCode, heard: SoftBits) -> Play:
     if lengths.size < _FEWEST_BYTES - 1:
         return Play(len(heard), start_s, end_s, None, sure, 0.0, _gaps(heard, byte_s))
     usual = float(np.median(lengths))
-    steady = float((np.abs(lengths - usual) <= STEADY * usual).mean()) if usual > 0 else 0.0
-    speed = 100 * (byte_s / usual - 1) if usual > 0 else None
+    in_step = np.abs(lengths - usual) <= STEADY * usual
+    speed = 100 * (byte_s / float(lengths[in_step].mean()) - 1) if usual > 0 else None
+    steady = float(in_step.mean()) if usual > 0 else 0.0
     return Play(len(heard), start_s, end_s, speed, sure, steady, _gaps(heard, byte_s))
 
 

@@ -34,6 +34,8 @@ UNUSUAL = 0.6
 PAUSE_WORDS = 1.0
 """Characters' worth of sureness by which a strange pause speaks against it."""
 MOSTLY_MARK = 0.95
+MUCH_LOUDER, MUCH_QUIETER = 6.0, 30.0
+"""Power re the usual one, either way, beyond which a character is of another sound, or in a dropout."""
 
 Array = NDArray[np.float64]
 
@@ -74,7 +76,12 @@ def _characters(code: Fsk, heard: TonePair, track: EveryHop) -> SoftBits:
         return SoftBits([])
     places, bits = _in_words(heard, starts, pattern.size)
     values = heard.likelihood(places, bits)
-    own = _recording(code, heard, track, starts, np.where(fits < 0, 0.0, np.abs(values).mean(axis=1)))
+    sureness = np.where(fits < 0, 0.0, np.abs(values).mean(axis=1))
+    own = _recording(code, heard, track, starts, sureness)
+    level = np.sum([np.max(one.powers(places, bits[:, None]), axis=0).mean(axis=1) for one in heard.tracks], axis=0)
+    usual = np.median(level[own])
+    sureness[(level > MUCH_LOUDER * usual) | (MUCH_QUIETER * level < usual)] = 0.0
+    own = _recording(code, heard, track, starts, sureness)
     places, bits, values, starts, fits = places[own], bits[own], values[own], starts[own], fits[own]
     values[fits < 0] = 0.0
     data = slice(code.start_bits, code.start_bits + 8)
