@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .figures import Figure, Finding, Missing, of_blocks
-from .layout import CARRIER_HZ
 from .skew import TAPE_SPEED_MM_PER_S
 
 SPACING_DB_PER_WAVELENGTH = 54.575
@@ -22,14 +21,12 @@ LEAST_LIFT_UM = 0.83
 HALF_WIDTH_HZ = 1200.0
 """Between the two carriers there is room for this: a dropout of a millisecond is followed."""
 
-CONTACT_CARRIER_HZ = CARRIER_HZ[1]
 SERIES_HZ = 1000.0
 MISSING_DB = 20.0
 """Missing oxide costs more than this at all frequencies (common practice)."""
 
 _REFERENCE_S = 3.0
 _CONTACT_HZ = 250.0
-_DEEP_DB = 20.0
 _BRIDGE_S = 0.003
 _SHORTEST_S = 0.0015
 _SAME_SHARE = 0.75
@@ -125,7 +122,7 @@ def loss_series(
 def contact_blocks(left: LossSeries, right: LossSeries, dropouts: Sequence[Loss]) -> list[float]:
     """Mean square of what both tracks waver together in dB, for each block of about 5 s; dropouts are left out.
 
-    It is the mean product of the tracks: noise differs between them and averages out.
+    It is what the tracks have in common: noise differs between them and averages out.
     """
     every = max(1, round(left.rate_hz / _CONTACT_HZ))
     rate_hz = left.rate_hz / every
@@ -140,13 +137,27 @@ def contact_blocks(left: LossSeries, right: LossSeries, dropouts: Sequence[Loss]
     for row in rows:
         row[beside] = 0.0
         row -= np.convolve(row, np.ones(size) / size, "same")
-    product = np.where(beside, np.nan, rows[0] * rows[1])
-    parts = (part[~np.isnan(part)] for part in np.array_split(product, max(1, int(product.size / (5.0 * rate_hz)))))
-    return [float(part.mean()) for part in parts if part.size > rate_hz]
+        row[beside] = 0.0
+    blocks = max(1, int(rows[0].size / (5.0 * rate_hz)))
+    parts = zip(*(np.array_split(row, blocks) for row in (*rows, beside)), strict=True)
+    return [_together(one, other, rate_hz) for one, other, out in parts if out.mean() < 0.5]
 
 
-def contact_fluctuation(blocks: list[float]) -> Finding:
-    """How much the distance of head and tape fluctuates, from ``contact_blocks`` of the upper carrier."""
+def _together(one: NDArray[np.float64], other: NDArray[np.float64], rate_hz: float) -> float:
+    """Mean square of what two series have in common up to 60 Hz, less what modulation noise puts there.
+
+    Modulation noise has the same density up to hundreds of Hz: it is read above 80 Hz, where contact no longer wavers.
+    """
+    window = np.hanning(one.size)
+    hz = np.fft.rfftfreq(one.size, 1 / rate_hz)
+    together = (np.fft.rfft(one * window) * np.fft.rfft(other * window).conj()).real
+    together *= 2 / (one.size * float((window**2).sum())) / np.sinc(hz / rate_hz) ** 2
+    slow, fast = (hz > 0.4) & (hz <= 60.0), (hz >= 80.0) & (hz <= 110.0)
+    return float(together[slow].sum() - together[fast].mean() * slow.sum())
+
+
+def contact_fluctuation(blocks: list[float], carrier_hz: float) -> Finding:
+    """How much the distance of head and tape fluctuates, from ``contact_blocks`` of a carrier."""
     name = "contact_fluctuation_um"
     if len(blocks) < 4:
         return Missing(name, "there are no 20 s of a carrier on two tracks")
@@ -154,7 +165,7 @@ def contact_fluctuation(blocks: list[float]) -> Finding:
     if square.value <= 0:
         return Missing(name, "the level of the two tracks does not waver together")
     method = "rms change of the distance of head and tape, 1 to 20 Hz, both tracks together"
-    per_um = spacing_loss_db(1.0, CONTACT_CARRIER_HZ)
+    per_um = spacing_loss_db(1.0, carrier_hz)
     value, low, high = (math.sqrt(max(0.0, one)) / per_um for one in (square.value, square.low, square.high))
     return Figure(name, value, low, high, method)
 
@@ -162,16 +173,16 @@ def contact_fluctuation(blocks: list[float]) -> Finding:
 def losses(low: LossSeries | None, high: LossSeries, track: int) -> list[Loss]:
     """The dropouts of one track, from the carrier ``high`` and, where there is one, the carrier of half its frequency.
 
-    A dropout is a stretch above half the least depth whose bottom is at least the least depth. Its depth is that of
-    what lies within a fifth of the deepest point, all together.
+    A dropout is a stretch above half the least depth. Its depth is that of its middle half all together, which must be
+    at least the least depth.
     """
     least_db = spacing_loss_db(LEAST_LIFT_UM, high.carrier_hz)
     db = high.db
     found = []
     for first, last in _runs(db > least_db / 2, round(_BRIDGE_S * high.rate_hz)):
-        piece = db[first:last]
-        bottom = np.flatnonzero(piece >= 0.8 * min(float(piece.max()), _DEEP_DB)) + first
-        depth_db, is_least = high.depth_db(bottom)
+        length, start = _half_depth(db, first, last, float(db[first:last].max()) / 2)
+        middle = _middle(start, length)
+        depth_db, is_least = high.depth_db(middle)
         if depth_db < least_db:
             continue
         length, start = _half_depth(db, first, last, depth_db / 2)
@@ -179,7 +190,7 @@ def losses(low: LossSeries | None, high: LossSeries, track: int) -> list[Loss]:
             continue
         lift_um: float | None = depth_db / spacing_loss_db(1.0, high.carrier_hz)
         if low is not None:
-            lower_db, _ = low.depth_db(bottom)
+            lower_db, _ = low.depth_db(middle)
             if lower_db < least_db / 6:
                 continue
             lift_um = _lift_um(lower_db, low.carrier_hz, depth_db, high.carrier_hz, is_least)
@@ -197,6 +208,12 @@ def _lift_um(lower_db: float, lower_hz: float, upper_db: float, upper_hz: float,
     if lower_db > MISSING_DB and not is_least and lower_db > _SAME_SHARE * upper_db:
         return None
     return max(by_lower, by_upper) if is_least else by_upper
+
+
+def _middle(start: float, length: float) -> NDArray[np.intp]:
+    """The readings in the middle half of a stretch, at least one."""
+    first = math.ceil(start + 0.25 * length)
+    return np.arange(first, max(first, math.floor(start + 0.75 * length)) + 1)
 
 
 def _runs(inside: NDArray[np.bool_], bridge: int) -> list[tuple[int, int]]:

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .figures import Figure, jackknife
-from .tone import Baseband, baseband, peak_hz
+from .tone import Baseband, baseband, peak_hz, settle_s
 from .weighting import flutter_weighting
 
 HALF_WIDTH_HZ = 250.0
@@ -35,7 +35,7 @@ SINE_READS = math.sin((1 - EXCEEDED) * math.pi / 2)
 """Reading of a sine of peak 1: 0.997."""
 
 _UNWEIGHTED_HZ = (0.2, 200.0)
-_LOST = 0.25
+_LOST = 0.5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,7 +75,10 @@ def waver(tracks: Sequence[Baseband]) -> Waver:
     first = tracks[0]
     advance = np.sum([track.values[1:] * track.values[:-1].conj() for track in tracks], axis=0)
     strength = np.abs(advance)
-    heard = strength > _LOST**2 * float(np.median(strength))
+    lost = strength < _LOST**2 * float(np.median(strength))
+    # Beside a gap the filter hears one side only, which looks like a change of frequency.
+    beside = round(settle_s(HALF_WIDTH_HZ) * first.rate_hz)
+    heard = np.convolve(lost, np.ones(2 * beside + 1), "same") < 0.5
     hz = first.centre_hz + np.angle(advance) * first.rate_hz / (2 * np.pi)
     if heard.any() and not heard.all():
         places = np.arange(hz.size)

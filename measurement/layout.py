@@ -4,6 +4,9 @@
 dB re full scale. A recording says its ``LAYOUT_VERSION`` in the file's metadata; another order of sections, another
 tone or level is another version.
 
+No two marks in a row have others beside them at the same proportion of distances, so that three are enough to know
+the place and the speed.
+
 The response of a track is taken with its neighbour silent: with both in use, crosstalk of -30 dB would be an error of
 up to 0.3 dB, and the same steps tell the separation. Each track is swept twice, upwards and downwards, so that a slow
 change shows up as a difference.
@@ -103,10 +106,10 @@ def _in_order() -> Iterator[tuple[str, str, float, tuple[tuple[float, float], ..
     for level_db in LIMIT_LADDER_DB:
         yield "limit_ladder", "tones", 0.9, ((LIMIT_HZ, level_db),), BOTH
     yield mark
-    for frequencies in (RESPONSE_HZ, RESPONSE_HZ[::-1]):
-        for tracks in (LEFT, RIGHT):
+    for frequencies, lengths_s in ((RESPONSE_HZ, (0.7, 0.8)), (RESPONSE_HZ[::-1], (0.8, 0.7))):
+        for tracks, length_s in zip((LEFT, RIGHT), lengths_s, strict=True):
             for frequency_hz in frequencies:
-                yield "response", "tones", 0.75, ((frequency_hz, RESPONSE_DB),), tracks
+                yield "response", "tones", length_s, ((frequency_hz, RESPONSE_DB),), tracks
             yield mark
         if frequencies == RESPONSE_HZ:
             yield carrier

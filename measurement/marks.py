@@ -23,6 +23,7 @@ _LIKENESS = 0.45
 
 _MOST_PEAKS = 60
 _SLACK_S = 0.01
+_MARGIN = 0.005
 _NEAR_S = 0.05
 
 
@@ -68,7 +69,7 @@ def locate(signal: Signal) -> Located | None:
     """The test recording in ``signal``; None where fewer than three marks stand where they should."""
     if signal.duration_s < 2 * MARK_S:
         return None
-    every = max(1, signal.sample_rate_hz // _SEARCH_RATE_HZ)
+    every = max(1, round(signal.sample_rate_hz / _SEARCH_RATE_HZ))
     rate = signal.sample_rate_hz / every
     slow = _decimated(signal, every)
     peaks_s = _peaks(slow, rate)
@@ -141,9 +142,10 @@ def _fit(peaks_s: NDArray[np.float64]) -> tuple[float, list[tuple[float, float]]
     best: tuple[int, float, float, float] | None = None
     for i, j in zip(*np.triu_indices(places.size, 1), strict=True):
         apart = places[j] - places[i]
+        fastest, slowest = apart / (1 + SPEED_LIMIT + _MARGIN), apart / (1 - SPEED_LIMIT - _MARGIN)
         for one in peaks_s:
             for other in peaks_s:
-                if abs((other - one) * 1.0 - apart) > SPEED_LIMIT * apart * 1.02:
+                if not fastest <= other - one <= slowest:
                     continue
                 slope = (other - one) / apart
                 expected = one + (places - places[i]) * slope

@@ -120,7 +120,7 @@ def _carriers(play: Playing, quiet: tuple[Noise, Noise] | None, response: Respon
         listened = []
     else:
         got.findings += dropout_findings(dropouts, play.tracks, minutes)
-        got.findings.append(contact_fluctuation(contact))
+        got.findings.append(contact_fluctuation(contact, CARRIER_HZ[1] * play.located.speed))
     got.traces = Traces(
         tuple(wavers),
         told.spectrum,
@@ -158,7 +158,7 @@ def _loss_series(
         noises = [0.0, 0.0] if quiet is None else [2 * one.density_at(carrier_hz) * heard[0].noise_hz for one in quiet]
         by_carrier.append(
             [
-                loss_series(one, heard[0].rate_hz, carrier_hz, heard[0].start_s, noise)
+                loss_series(one, heard[0].rate_hz, heard[0].centre_hz, heard[0].start_s, noise)
                 for one, noise in zip(values, noises, strict=False)
             ]
         )

@@ -102,7 +102,7 @@ def responses(play: Playing, quiet: tuple[Noise, Noise] | None) -> Responses:
                 apart.append((tone, readings[0].level_db - readings[1].level_db))
     if play.mono:
         leak, leak_error = np.zeros_like(leak), np.zeros_like(leak_error)
-    return Responses(hz, level, np.sqrt((_variance(hz, apart) + noisy) / passes), leak, leak_error)
+    return Responses(hz, level, np.sqrt(np.maximum(_variance(hz, apart), noisy) / passes), leak, leak_error)
 
 
 @dataclass(frozen=True, slots=True)

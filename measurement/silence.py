@@ -17,6 +17,9 @@ HUM_HARMONICS = 8
 _STANDS_OUT = 8.0
 """A line counts from this many times the noise in its bin on: noise alone does so once in 3,000 lines."""
 
+_LOBE = 1.94
+"""Noise in the bins of a Hann window's main lobe goes together: the variance of their sum re that of separate bins."""
+
 _NEAR_HZ = 1.5
 _ABOUT_HZ = 12.0
 
@@ -130,7 +133,7 @@ def _hum_lines(row: NDArray[np.float64], sample_rate_hz: int) -> _Lines:
                 whole = float(spectrum[near].sum()) / bandwidth
                 loss = np.sinc(line_hz / sample_rate_hz * every) ** 2
                 power += max(0.0, whole - floor * near.sum() / bandwidth) / loss
-                error += 2 * whole * floor / bandwidth
+                error += _LOBE * 2 * whole * floor / bandwidth
         limits.append(limit)
         if power > best.power and mains_hz in found:
             best = _Lines(tuple(found), power, float(np.sqrt(error)), limit, mains_hz)

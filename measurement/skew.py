@@ -93,13 +93,16 @@ def skew_series(
     return SkewSeries(us, left.start_s + every / 2 / left.rate_hz)
 
 
-def slow(series: SkewSeries) -> NDArray[np.float64]:
-    """The series below 4 Hz, its mean taken off; nothing is shifted in time."""
-    from scipy.signal import butter, sosfiltfilt
+def wander_square(us: NDArray[np.float64]) -> float:
+    """Mean square of a stretch about its mean between 0.3 and 4 Hz, less what noise puts there.
 
-    sections = butter(4, WANDER_HIGHEST_HZ, fs=SERIES_HZ, output="sos")
-    centred = series.us - series.us.mean()
-    return np.asarray(sosfiltfilt(sections, centred)) if centred.size > 30 else centred
+    Noise is read between 6 and 20 Hz, where the azimuth of a running tape no longer wanders.
+    """
+    window = np.hanning(us.size)
+    spectrum = np.abs(np.fft.rfft((us - us.mean()) * window)) ** 2 * 2 / (us.size * float((window**2).sum()))
+    hz = np.fft.rfftfreq(us.size, 1 / SERIES_HZ)
+    slow, fast = (hz > 0.3) & (hz <= WANDER_HIGHEST_HZ), (hz >= 6.0) & (hz <= 20.0)
+    return float(spectrum[slow].sum() - spectrum[fast].mean() * slow.sum())
 
 
 def blocks_of(series: Sequence[NDArray[np.float64]], seconds: float = 5.0) -> list[NDArray[np.float64]]:

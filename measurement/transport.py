@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .figures import Curve, Figure, Finding, Missing, around, jackknife, of_blocks
-from .flutter_meter import BLOCK_S, SETTLE_S, SINE_READS, Waver, reading, two_sigma, unweighted, weighted
+from .figures import Curve, Figure, Finding, Missing, around, of_blocks
+from .flutter_meter import BLOCK_S, SETTLE_S, Waver, reading, unweighted, weighted
 from .mechanics import FlutterLine, WaverSpectrum, bands, lines, waver_spectrum
-from .skew import SkewSeries, azimuth_arcmin, azimuth_loss_db, blocks_of, slow
+from .skew import SkewSeries, azimuth_arcmin, azimuth_loss_db, blocks_of, wander_square
 from .tone import Baseband
 from .weighting import flutter_weighting
 
@@ -138,17 +138,17 @@ def skew(series: Sequence[SkewSeries], tone_hz: float, leak_error: float) -> lis
     own = of_blocks("skew_us", [float(block.mean()) for block in blocks], "right after left", _SKEW_FLOOR_US)
     turned_us = 1.96 * leak_error / (2 * math.pi * tone_hz) * 1e6
     static = around(own.name, own.value, math.hypot(own.high - own.value, turned_us), own.method)
-    wander = blocks_of([slow(one) for one in series])
-    whole = two_sigma(np.concatenate(wander))
-    left_out = [two_sigma(np.concatenate(wander[:i] + wander[i + 1 :])) for i in range(len(wander))]
-    half = math.hypot(max(jackknife(np.array(left_out), whole), 0.02), 1.96 * leak_error * whole)
-    whole, half = whole / SINE_READS, half / SINE_READS
-    method = "peak to peak of the sine that reads the same, 2-sigma, below 4 Hz"
+    squares = np.array([wander_square(one) for one in blocks])
+    square = of_blocks("skew_wander_us", squares)
+    method = "peak to peak of a sine of the same rms value, below 4 Hz, noise taken off"
+    value, low, high = (2 * math.sqrt(2 * max(0.0, one)) for one in (square.value, square.low, square.high))
+    half = math.hypot((high - low) / 2, 2 * 1.96 * leak_error * value)
+    wander = Figure(square.name, value, max(0.0, value - half), value + half, method)
     angle, low, high = (azimuth_arcmin(us) for us in (static.value, static.low, static.high))
     loss_db = azimuth_loss_db(angle, 10_000.0)
     told = f"angle between the two heads that makes this skew (tracks 0.9 mm apart); costs {loss_db:.2f} dB at 10 kHz"
     return [
         static,
-        Figure("skew_wander_us", 2 * whole, max(0.0, 2 * (whole - half)), 2 * (whole + half), method),
+        wander,
         Figure("azimuth_error_arcmin", angle, low, high, told),
     ]
