@@ -24,12 +24,14 @@ PATHS = {
 }
 """What can be too slow: the same names in the timing's margins and in the faults of a load."""
 
-DOUBLE_CLOCK, MISSED_CLOCK, MOVING_BIT, EARLY_WRITE, ADDRESS_OFF = (
+DOUBLE_CLOCK, MISSED_CLOCK, MOVING_BIT, EARLY_WRITE, ADDRESS_OFF, NO_WRITE, NOT_CLEARED = (
     "double clock",
     "missed clock",
     "bit latched while moving",
     "write before settle",
     "address off",
+    "byte not written",
+    "latches not cleared",
 )
 
 

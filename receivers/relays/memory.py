@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from .contact import Closure, Interval, overlap
-from .fault import ADDRESS_OFF, EARLY_WRITE, MISSED_CLOCK, MOVING_BIT, Fault
+from .fault import ADDRESS_OFF, EARLY_WRITE, MOVING_BIT, NO_WRITE, NOT_CLEARED, Fault
 from .machine import Machine
 from .sequencer import Count
 from .table import Table
@@ -147,8 +147,8 @@ def _clear(lines: dict[str, list[Closure]], machine: Machine, table: Table, faul
             cleared += [closure.touch_s + needed, closure.leave_s]
         else:
             have = 1e3 * (closure.leave_s - closure.touch_s)
-            text = f"the latches were not cleared: {have:.1f} ms, {1e3 * needed:.1f} needed"
-            faults.append(Fault(closure.touch_s, MOVING_BIT, text, "clear"))
+            text = f"the holding circuit was open {have:.1f} ms, {1e3 * needed:.1f} needed"
+            faults.append(Fault(closure.touch_s, NOT_CLEARED, text, "clear"))
     return cleared
 
 
@@ -225,8 +225,8 @@ def _write(
         memory.writes.append((before + machine.cell.operate_s, address, byte))
         taken = True
     if not taken:
-        text = f"no cell took the byte: {1e3 * (end - start):.1f} ms, {1e3 * machine.cell.operate_s:.1f} needed"
-        faults.append(Fault(start, MISSED_CLOCK, text, "write"))
+        text = f"the pulse lasted {1e3 * (end - start):.1f} ms, {1e3 * machine.cell.operate_s:.1f} needed"
+        faults.append(Fault(start, NO_WRITE, text, "write"))
 
 
 def _near(closures: list[Closure], start: float, end: float) -> list[Closure]:

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tapewright.contracts.keying import Keying
 from tapewright.contracts.signal import Signal
-from tapewright.receivers.relays.fault import ADDRESS_OFF, EARLY_WRITE, MISSED_CLOCK, MOVING_BIT
+from tapewright.receivers.relays.fault import ADDRESS_OFF, EARLY_WRITE, MOVING_BIT, NO_WRITE, NOT_CLEARED
 from tapewright.receivers.relays.loader import Contacts, Load, armed_s, by_hand, load, run
 from tapewright.receivers.relays.machine import Machine, build, random_place
 from tapewright.receivers.relays.relay_set import load_set
@@ -158,7 +158,7 @@ def test_data_that_moves_during_the_clock_is_told() -> None:
 
 @pytest.mark.parametrize(
     ("slow", "path", "what"),
-    [("counter", "count", ADDRESS_OFF), ("cell", "write", MISSED_CLOCK), ("latches", "clear", MOVING_BIT)],
+    [("counter", "count", ADDRESS_OFF), ("cell", "write", NO_WRITE), ("latches", "clear", NOT_CLEARED)],
 )
 def test_pulses_that_are_too_short_are_told(slow: str, path: str, what: str) -> None:
     machine = typical()

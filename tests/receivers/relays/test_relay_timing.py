@@ -1,6 +1,7 @@
 """Timing against simulation: what it calls safe never fails, and it is not timid."""
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -139,12 +140,17 @@ def test_what_timing_calls_safe_never_fails_and_it_is_not_timid(
     assert any(not corner_loads(tight, number, faster, relays, table) for number in failing[:8]), tight.limiting
 
 
+@cache
+def limit_of(name: str, spec: str = f"clocked:{SHORT_LEADER}") -> Timing:
+    found = shortest_step(keyed(spec), load_set(name), load_table("clock_tower"))
+    assert found is not None
+    return found
+
+
 @pytest.mark.parametrize("name", ready_sets())
 def test_ready_sets_load_at_their_shortest_step_and_a_corner_fails_below_it(name: str) -> None:
     relays, table = load_set(name), load_table("clock_tower")
-    code = keyed(f"clocked:{SHORT_LEADER}")
-    found = shortest_step(code, relays, table)
-    assert found is not None
+    code, found = keyed(f"clocked:{SHORT_LEADER}"), limit_of(name)
     at_limit = code.at_step(found.step_s)
     for seed in range(6):
         for place in (random_place(np.random.default_rng(seed)), extreme_place(np.random.default_rng(seed))):
@@ -159,9 +165,7 @@ def test_ready_sets_load_at_their_shortest_step_and_a_corner_fails_below_it(name
 def test_the_faults_name_the_path_that_timing_named() -> None:
     relays, table = load_set("plug_in_12v"), load_table("clock_tower")
     code = keyed(f"clocked:{SHORT_LEADER}")
-    found = shortest_step(code, relays, table)
-    assert found is not None
-    faster = code.at_step(0.8 * found.step_s)
+    faster = code.at_step(0.8 * limit_of("plug_in_12v").step_s)
     limiting = timing(faster, relays, table).limiting
     machine = build(relays, table, faster.keying(), limiting.corner.place(), limiting.corner.bounces)
     signal = tape_of(limiting.corner, faster, PATTERN, relays)
@@ -208,13 +212,11 @@ def test_a_wrong_table_never_closes() -> None:
 
 def test_the_reset_mark_costs_its_relay_time() -> None:
     relays, table = load_set("graded_12v"), load_table("clock_tower")
-    with_mark, without = keyed("clocked"), keyed("clocked:reset_mark=false")
+    without = keyed("clocked:reset_mark=false")
     assert timing(without, relays, table).recovery is None
     assert "mark" not in {margin.path for margin in timing(without, relays, table).margins}
-    marked, plain = shortest_step(with_mark, relays, table), shortest_step(without, relays, table)
-    assert marked is not None
-    assert plain is not None
-    assert plain.step_s <= marked.step_s
+    plain = limit_of("graded_12v", f"clocked:reset_mark=false,{SHORT_LEADER}")
+    assert plain.step_s <= limit_of("graded_12v").step_s
 
 
 def test_a_machine_that_can_never_follow_has_no_shortest_step() -> None:
