@@ -2,7 +2,8 @@
 
 A bit begins with a change of level, and another stands nearer its end for a 1 (long, short) or nearer its beginning for
 a 0 (short, long). A decoder with a timer and no more compares the two pulses of each bit: no speed and no polarity need
-be known. All bits last as long. The price is noise: the two words differ in one short pulse only, a third of the energy.
+be known. All bits last as long. The price is noise: the two
+words differ by one short pulse only, a third of the energy.
 """
 
 from __future__ import annotations

@@ -83,7 +83,7 @@ def test_the_tracks_help_each_other_where_both_say_the_same(make, mix):
 
 @each_kind
 @pytest.mark.parametrize("wow_hz", [0.5, 4.0, 10.0])
-@pytest.mark.parametrize("speed", [-0.08, 0.0, 0.08])
+@pytest.mark.parametrize("speed", [-0.08, 0.08])
 @pytest.mark.parametrize(
     "arguments", [{"bit_rate_hz": 1200}, {"bit_rate_hz": 4800, "tracks": "split"}, {"bit_rate_hz": 7200}]
 )
@@ -104,7 +104,7 @@ def test_the_speed_is_told(make):
 @each_kind
 @pytest.mark.parametrize(
     ("arguments", "gap_ms"),
-    [({}, 5), ({}, 20), ({}, 50), ({"bit_rate_hz": 3600, "tracks": "split"}, 8), ({"bit_rate_hz": 4800}, 25)],
+    [({}, 5), ({}, 50), ({"bit_rate_hz": 3600, "tracks": "split"}, 8), ({"bit_rate_hz": 4800}, 25)],
 )
 @pytest.mark.parametrize("wow_hz", [0.5, 4.0, 10.0])
 @pytest.mark.parametrize("left_over", [0.0, 0.03])
@@ -216,8 +216,9 @@ ODD_SOUNDS = {
 
 @each_kind
 @pytest.mark.parametrize("sound", ODD_SOUNDS)
-@pytest.mark.parametrize("sample_rate_hz", [1_000, 8_000, 44_100])
-@pytest.mark.parametrize("arguments", [{}, {"tracks": "split", "bit_rate_hz": 100}])
+@pytest.mark.parametrize(
+    ("sample_rate_hz", "arguments"), [(1_000, {"bit_rate_hz": 100}), (44_100, {"tracks": "split"})]
+)
 def test_demodulation_is_total(make, sound, sample_rate_hz, arguments):
     samples = ODD_SOUNDS[sound](sample_rate_hz, np.random.default_rng(9))
     heard = make(**arguments).demodulate(Signal(samples, sample_rate_hz))
