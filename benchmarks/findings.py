@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from ..contracts.errors import in_one_line
 from .records import Record
 from .statistics import FEWEST_FAILING_TAPES, at_least, at_most, tapes_needed
 
 WANTED_SUCCESS = 0.99
+_LONGEST_NAME = 60
 
 
 def findings(rows: Sequence[Record]) -> tuple[str, ...]:
@@ -25,7 +27,24 @@ def findings(rows: Sequence[Record]) -> tuple[str, ...]:
         "A row with * is on the frontier of its channel: no other row there is at least as good in both useful bytes/s "
         "and residual byte error and better in one, as far as these trials can tell."
     )
-    return tuple(told)
+    return (*told, *_capacity(played))
+
+
+def _capacity(played: Sequence[Record]) -> list[str]:
+    known = {row.task.channel_name: row for row in played if row.share_of_capacity is not None}
+    told = [
+        f"No capacity is known for the channel {in_one_line(name, _LONGEST_NAME)}: {row.capacity.without}."
+        for name, row in {row.task.channel_name: row for row in played if row.share_of_capacity is None}.items()
+    ]
+    if known:
+        listed = ", ".join(
+            f"{in_one_line(name, _LONGEST_NAME)} {row.capacity.both_tracks_bits_per_s or 0:,.0f}"
+            for name, row in known.items()
+        )
+        told.append(
+            f"Capacity, an upper bound for both tracks together without dropouts, drift or saturation: {listed} bit/s."
+        )
+    return told
 
 
 def _loads(played: Sequence[Record]) -> str:

@@ -13,6 +13,7 @@ from typing import Any
 
 from ..contracts import registry
 from ..contracts.plug_in import PlugIn
+from .capacity import Capacity, capacity
 from .frontier import on_frontier
 from .statistics import Estimate, load_success, residual_byte_error_rate
 from .study import Study, Task
@@ -33,6 +34,7 @@ class Record:
         load_success, residual_byte_error_rate: None where no trial ran.
         stop: why the trials ended.
         on_frontier: among the rows of one receiver and one channel.
+        capacity: the upper bound of the channel.
     """
 
     study: Study
@@ -44,6 +46,12 @@ class Record:
     residual_byte_error_rate: Estimate | None
     stop: str
     on_frontier: bool
+    capacity: Capacity
+
+    @property
+    def share_of_capacity(self) -> float | None:
+        """Useful bits a second re both tracks' capacity; None where that is not known."""
+        return self.capacity.share(self.useful_bytes_per_s)
 
     def as_json(self) -> dict[str, Any]:
         """Plain data, ready for JSON; units are in the names."""
@@ -72,6 +80,10 @@ class Record:
             "load_success": self.load_success and self.load_success.as_json(),
             "residual_byte_error_rate": self.residual_byte_error_rate and self.residual_byte_error_rate.as_json(),
             "on_frontier": self.on_frontier,
+            "capacity_bits_per_s": self.capacity.both_tracks_bits_per_s,
+            "capacity_of_one_track_bits_per_s": self.capacity.one_track_bits_per_s,
+            "capacity_unknown": self.capacity.without,
+            "share_of_capacity": self.share_of_capacity,
             "stop": self.stop,
             "seed": study.seed,
             "sample_rate_hz": study.sample_rate_hz,
@@ -109,6 +121,7 @@ def _record(study: Study, result: Result) -> Record:
         residual_byte_error_rate=residual_byte_error_rate(tally, payload_bytes) if played else None,
         stop=ALL_TRIALS if task.refusal is None else f"refused: {task.refusal}",
         on_frontier=False,
+        capacity=capacity(task.channel, study.sample_rate_hz),
     )
 
 

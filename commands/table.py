@@ -1,6 +1,7 @@
 """Tables for people: plain columns that respect pipes, narrow terminals and NO_COLOR.
 
-In a pipe a table has its full width; in a terminal too narrow for it, intervals move below their figures.
+In a pipe a table has its full width; in a terminal too narrow for it, intervals move below their figures, and then the
+share of capacity goes.
 """
 
 from __future__ import annotations
@@ -34,9 +35,10 @@ def console() -> Console:
 def print_answer(rows: Sequence[Record], sentences: Sequence[str]) -> None:
     """The rows of a comparison, then what they prove."""
     screen = console()
-    table = _answer(rows, _in_one_line)
-    if table.__rich_measure__(screen, screen.options).maximum > screen.width:
-        table = _answer(rows, _in_two_lines)
+    table = _answer(rows, _in_one_line, with_share=True)
+    for with_share in (True, False):
+        if table.__rich_measure__(screen, screen.options).maximum > screen.width:
+            table = _answer(rows, _in_two_lines, with_share)
     _print(screen, table)
     print()
     refusals = {
@@ -81,7 +83,7 @@ def _print(screen: Console, table: Table) -> None:
     print("\n".join(line.rstrip() for line in drawn.get().splitlines()))
 
 
-def _answer(rows: Sequence[Record], spread: Callable[[str, str], str]) -> Table:
+def _answer(rows: Sequence[Record], spread: Callable[[str, str], str], with_share: bool) -> Table:
     from rich.table import Table
     from rich.text import Text
 
@@ -92,6 +94,8 @@ def _answer(rows: Sequence[Record], spread: Callable[[str, str], str]) -> Table:
         table.add_column("receiver", overflow="fold")
     table.add_column("channel", overflow="fold")
     table.add_column("useful\nbytes/s", justify="right")
+    if with_share:
+        table.add_column("share of\ncapacity", justify="right")
     table.add_column("tape\ntime", justify="right")
     table.add_column("right /\ndetected /\nsilent", justify="right")
     table.add_column("load success,\n95 % interval")
@@ -107,6 +111,7 @@ def _answer(rows: Sequence[Record], spread: Callable[[str, str], str]) -> Table:
         cells += [
             _name(row.task.channel_name),
             f"{row.useful_bytes_per_s:.1f}",
+            *([_share(row.share_of_capacity)] if with_share else []),
             f"{row.tape_s:.1f} s",
             f"{tally.right} / {tally.detected} / {tally.silent}" if tally.trials else "refused",
             _success(row.load_success, spread),
@@ -115,6 +120,10 @@ def _answer(rows: Sequence[Record], spread: Callable[[str, str], str]) -> Table:
         ]
         table.add_row(*(Text(cell) for cell in cells))
     return table
+
+
+def _share(share: float | None) -> str:
+    return "-" if share is None else f"{100 * share:.2g} %"
 
 
 def _success(estimate: Estimate | None, spread: Callable[[str, str], str]) -> str:

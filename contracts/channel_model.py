@@ -74,6 +74,10 @@ class ChannelModel(PlugIn):
         """How the strength is read back, one entry a figure."""
         return ()
 
+    def at_best(self) -> ChannelModel:
+        """The same as a capacity is probed: what stretches time, cuts the sound out or bends the wave is ``nothing``."""
+        return self
+
 
 @dataclass(frozen=True)
 class Treatment(ChannelModel):

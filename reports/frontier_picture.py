@@ -38,6 +38,9 @@ _FRONTIER_LOOK: dict[str, Any] = {
 }
 
 
+_CAPACITY_LOOK: dict[str, Any] = {"color": "0.2", "linestyle": "-", "linewidth": 2}
+
+
 def picture_format(path: Path) -> str:
     """The format that the name asks for, once it is sure that a picture can be made.
 
@@ -64,7 +67,10 @@ def save_frontier(rows: Sequence[Mapping[str, Any]], path: Path, picture_format:
 
 
 def frontier_figure(rows: Sequence[Mapping[str, Any]]) -> Figure:
-    """The figure: a point with its interval for each row that was played, a line along each frontier."""
+    """The figure: a point with its interval for each row that was played, a line along each frontier.
+
+    A line upright stands where the capacity of the channel is: no point can lie to the right of it.
+    """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
     from matplotlib.lines import Line2D
@@ -86,10 +92,14 @@ def frontier_figure(rows: Sequence[Mapping[str, Any]]) -> Figure:
         _draw_panel(axes, ours, codecs, floor)
         heard_by = "" if len({receiver for _, receiver in panels}) == 1 else f", {_shown(panel[1])}"
         axes.set_title(_shown(panel[0]) + heard_by, fontsize="medium", parse_math=False)
+    fastest = max([row["useful_bytes_per_s"] for row in played] + [_capacity(row) or 0.0 for row in played])
+    grid.flat[0].set_xlim(min(row["useful_bytes_per_s"] for row in played) / 1.6, fastest * 1.6)
     for axes in spare:
         axes.set_axis_off()
     keys = [Line2D([], [], **_look(place), linestyle="none", label=_shown(codec)) for place, codec in enumerate(codecs)]
     keys.append(Line2D([], [], **_FRONTIER_LOOK, label="on the frontier"))
+    if any(_capacity(row) is not None for row in played):
+        keys.append(Line2D([], [], **_CAPACITY_LOOK, label="capacity of both tracks, an upper bound"))
     legend = figure.legend(handles=keys, loc="outside upper center", ncols=3, frameon=False)
     for text in legend.get_texts():
         text.set_parse_math(False)
@@ -125,12 +135,19 @@ def _draw_panel(axes: Axes, rows: Sequence[Mapping[str, Any]], codecs: Sequence[
     ticks = [10.0**power for power in range(math.ceil(math.log10(floor)) + 1, 1)]
     axes.set_yticks([floor, *ticks], ["none seen", *(f"{tick:g}" for tick in ticks)])
     axes.minorticks_off()
-    all_speeds = [float(row["useful_bytes_per_s"]) for row in rows]
+    capacity = _capacity(rows[0])
+    if capacity is not None:
+        axes.axvline(capacity, **_CAPACITY_LOOK, zorder=0)
     axes.xaxis.set_major_locator(LogLocator(subs=(1, 2, 5)))
     axes.xaxis.set_major_formatter(lambda speed, _: f"{speed:g}")
-    axes.set_xlim(min(all_speeds) / 1.6, max(all_speeds) * 1.6)
     axes.tick_params(labelbottom=True)
     axes.grid(True, color="0.92")
+
+
+def _capacity(row: Mapping[str, Any]) -> float | None:
+    """Bytes a second that nobody exceeds; None where the channel has no known bound."""
+    bits_per_s = row.get("capacity_bits_per_s")
+    return None if bits_per_s is None else bits_per_s / 8
 
 
 def _look(place: int) -> dict[str, Any]:

@@ -48,5 +48,10 @@ def test_silent_losses_are_counted_by_codec() -> None:
     assert "Silent losses, where a wrong program looks right: toy_pulse 6 of 40." in text
 
 
+def test_a_channel_without_a_bound_is_named_in_one_line() -> None:
+    text = told(Tally(trials=20, right=20))
+    assert "No capacity is known for the channel toy_flips:rate=0.0: it is free of noise, so that there is no" in text
+
+
 def test_nothing_played_proves_nothing() -> None:
     assert told(Tally(), receiver="toy_deaf") == "No tape was played: no receiver can decode any of the codecs."

@@ -7,7 +7,8 @@ from importlib.metadata import version
 import pytest
 from tapewright.benchmarks.records import records
 from tapewright.benchmarks.study import Study
-from tapewright.benchmarks.trials import run
+from tapewright.benchmarks.tally import Tally
+from tapewright.benchmarks.trials import Result, run
 
 pytestmark = pytest.mark.usefixtures("toys")
 
@@ -24,6 +25,8 @@ PROMISED = [
     "silent",
     "load_success",
     "residual_byte_error_rate",
+    "capacity_bits_per_s",
+    "share_of_capacity",
     "stop",
     "seed",
     "versions",
@@ -58,6 +61,21 @@ def test_a_record_says_all_that_is_promised(rows) -> None:
         assert told["versions"]["tapewright"] == version("tapewright")
         assert told["versions"]["tapewright-toys"] == "1.0"
         assert told["machine"]["cores"] >= 1
+        assert (
+            (told["capacity_bits_per_s"] is None)
+            == (told["share_of_capacity"] is None)
+            == (told["channel"] == "toy_flips")
+        )
+        assert (told["capacity_unknown"] is None) == (told["channel"] != "toy_flips")
+
+
+def test_a_share_is_of_the_capacity_of_the_channel() -> None:
+    study = Study(bytes(64), "blank", codecs=("plain-biphase",), channels=("hiss",), trials=1)
+    (row,) = records(study, [Result(task, Tally()) for task in study.tasks()])
+    told = row.as_json()
+    # 20 kHz of each track at 46 dB: 2 * 20,000 log2(1 + 10^4.6); the probe ends one part in a hundred below 20 kHz.
+    assert told["capacity_bits_per_s"] == pytest.approx(611_240, rel=0.01)
+    assert told["share_of_capacity"] == pytest.approx(8 * told["useful_bytes_per_s"] / told["capacity_bits_per_s"])
 
 
 def test_specs_stand_as_written_and_in_canonical_form(rows) -> None:

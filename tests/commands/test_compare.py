@@ -96,6 +96,16 @@ def test_a_terminal_gets_no_line_wider_than_itself_and_no_colour_if_asked(column
     assert "29.2 to 100.0" in page  # 0.025^(1/3) = 29.2 %: an interval is never torn
 
 
+@pytest.mark.parametrize(("columns", "shown"), [(80, False), (120, True)])
+def test_the_share_of_capacity_stands_where_there_is_room(columns, shown) -> None:
+    call = ("--codec", "toy_pulse:frames=100", "--channel", "hiss")
+    code, sent = in_a_terminal(*call, "--trials", "2", columns=columns, NO_COLOR="1")
+    assert code == 0
+    assert ("share of" in sent) is shown
+    assert ("0.072 %" in sent) is shown  # 441 bits a second of 2 * 20,000 log2(1 + 10^4.6)
+    assert "Capacity, an upper bound" in sent
+
+
 def test_interrupted_the_terminal_is_left_as_it_was() -> None:
     call = ("--codec", "toy_pulse", "--channel", "toy_slow:wait_s=0.05")
     code, sent = in_a_terminal(*call, "--trials", "5000", columns=100, interrupt_at=b"to go")

@@ -53,6 +53,17 @@ def test_a_rate_of_which_nothing_was_seen_stands_on_its_own_line_below_all_other
     assert float(segment[1][1]) == pytest.approx(0.088)  # the bound, not nothing
 
 
+def test_the_capacity_is_a_line_that_all_points_lie_to_the_left_of() -> None:
+    known = [{**one, "capacity_bits_per_s": 8 * 40_000.0 if one["channel"] == "worn" else None} for one in ROWS]
+    new, worn = frontier_figure(known).axes
+    (line,) = [line for line in worn.get_lines() if set(line.get_xdata()) == {40_000.0}]
+    assert line.get_ydata() == [0, 1]
+    assert not [line for line in new.get_lines() if 40_000.0 in line.get_xdata()]
+    low, high = worn.get_xlim()
+    assert low < 1.3 < 58.0 < 40_000.0 < high
+    assert new.get_xlim() == (low, high)
+
+
 def test_the_frontier_is_drawn_through_its_rows() -> None:
     axes = frontier_figure(ROWS).axes[1]
     (line,) = [line for line in axes.get_lines() if line.get_drawstyle() == "steps-pre"]
