@@ -81,10 +81,14 @@ class Codec:
         if len(payload) > MOST_PAYLOAD_BYTES:
             raise UsageError(f"Argument 'payload' must be at most {MOST_PAYLOAD_BYTES} bytes, not {len(payload)}.")
         rate_hz = whole_rate(sample_rate_hz)
+        return self.line_code.modulate(self.line_bits(payload), rate_hz)
+
+    def line_bits(self, payload: bytes) -> bytes_and_bits.Bits:
+        """What the line code is given to put on the tape."""
         bits = bytes_and_bits.from_bytes(payload)
         for layer in self.layers:
             bits = layer.encode(bits)
-        return self.line_code.modulate(bits, rate_hz)
+        return bits
 
     def decode(self, *signals: Signal) -> Decoded:
         """The payload as heard in one play, or in several plays of the same tape together. Never raises."""

@@ -24,7 +24,7 @@ from ...contracts.line_code import LineCode
 from ...contracts.parameters import parameter
 from ...contracts.signal import Signal
 from ...contracts.soft_bits import CERTAIN, SoftBits
-from .level_drawing import draw_levels, recorded
+from .level_drawing import draw_levels, levels_on, recorded
 from .pulse_detection import likelihoods, same_sign, together
 from .start_mark import CONTEXT, START_BITS, data_begin
 from .transition_clock import Clock, recover
@@ -94,9 +94,8 @@ class Biphase(LineCode):
         frames = round(self.duration_s(bits.size) * sample_rate_hz)
 
         def draw(track: NDArray[np.float32], bits: Bits) -> None:
-            on_tape = np.concatenate((self._leader(self._leader_cells), START_BITS, bits, self._leader(RUN_OUT)))
-            halves = self._half_cells(on_tape) * np.float32(10 ** (self.level_db / 20))
-            draw_levels(track, halves, sample_rate_hz / (2 * self.bit_rate_hz), self.edge_share)
+            halves = self._on_tape(bits) * np.float32(10 ** (self.level_db / 20))
+            draw_levels(track, halves, sample_rate_hz / self.level_rate_hz, self.edge_share)
 
         return recorded(bits, self.tracks, draw, frames, sample_rate_hz)
 
@@ -135,6 +134,20 @@ class Biphase(LineCode):
         values = np.stack([part[:length] for part in parts], 1).ravel()
         times = np.repeat(times[start or 0 :][:length], len(parts))
         return SoftBits(np.clip(values, -CERTAIN, CERTAIN), times / rate, tuple(events))
+
+    @property
+    def level_rate_hz(self) -> float:
+        """See ``Levelled``: two half cells a bit."""
+        return 2 * self.bit_rate_hz
+
+    def levels(self, bits: Bits) -> tuple[NDArray[np.int8], NDArray[np.int8]]:
+        """See ``Levelled``."""
+        return levels_on(bits, self.tracks, self._on_tape)
+
+    def _on_tape(self, bits: Bits) -> NDArray[np.float32]:
+        """Levels of a track that carries ``bits``."""
+        leader, run_out = self._leader(self._leader_cells), self._leader(RUN_OUT)
+        return self._half_cells(np.concatenate((leader, START_BITS, bits, run_out)))
 
     def _cells(self, bits: int) -> int:
         data = -(-bits // 2) if self.tracks == "split" else bits

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from ...contracts.bits import Bits
 from ...contracts.errors import UsageError
+from ...contracts.keying import Burst
 from ...contracts.line_code import LineCode
 from ...contracts.parameters import parameter
 from ...contracts.signal import Signal
@@ -111,12 +112,7 @@ class Fsk(LineCode):
                     f"fsk: parameter '{name}' must be below half the sample rate ({sample_rate_hz / 2:g} Hz), "
                     f"not {getattr(self, name):g}."
                 )
-        line = self.line_bits(np.asarray(bits, np.uint8))
-        bit_s = 1.0 / self.baud_hz
-        before_s, after_s = _pieces(self.leader_s, bit_s), _pieces(self.tail_s, bit_s)
-        marks = np.concatenate([np.ones(before_s.size), line, np.ones(after_s.size)])
-        lengths_s = np.concatenate([before_s, np.full(line.size, bit_s), after_s])
-        tones_hz = np.where(marks > 0, self.mark_hz, self.space_hz)
+        tones_hz, lengths_s = self._stretches(bits)
         frames = round(self.duration_s(bits.size) * sample_rate_hz)
         samples = np.zeros((2, frames), np.float32)
         first = samples[1 if self.tracks == "right" else 0]
@@ -124,6 +120,28 @@ class Fsk(LineCode):
         if self.tracks == "same":
             samples[1] = samples[0]
         return Signal.owning(samples, sample_rate_hz)
+
+    def bursts(self, bits: Bits) -> tuple[Burst, ...]:
+        """See ``Toned``."""
+        tones_hz, lengths_s = self._stretches(bits)
+        ends_s = np.cumsum(lengths_s)
+        # What is as long as no bit at all is left out; stretches of one tone are one.
+        firsts = np.flatnonzero((np.diff(tones_hz, prepend=0.0) != 0) & (lengths_s > 0))
+        starts_s = (ends_s - lengths_s)[firsts].tolist()
+        tracks = {"same": (0, 1), "left": (0,), "right": (1,)}[self.tracks]
+        if not starts_s:
+            return ()
+        stretches = zip(starts_s, [*starts_s[1:], float(ends_s[-1])], tones_hz[firsts].tolist(), strict=True)
+        return tuple(Burst(track, start_s, end_s, tone_hz) for start_s, end_s, tone_hz in stretches for track in tracks)
+
+    def _stretches(self, bits: Bits) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Tone and length of one stretch after another, none longer than a line bit."""
+        line = self.line_bits(np.asarray(bits, np.uint8))
+        bit_s = 1.0 / self.baud_hz
+        before_s, after_s = _pieces(self.leader_s, bit_s), _pieces(self.tail_s, bit_s)
+        marks = np.concatenate([np.ones(before_s.size), line, np.ones(after_s.size)])
+        lengths_s = np.concatenate([before_s, np.full(line.size, bit_s), after_s])
+        return np.where(marks > 0, self.mark_hz, self.space_hz), lengths_s
 
     def demodulate(self, signal: Signal) -> SoftBits:
         """See ``LineCode``."""

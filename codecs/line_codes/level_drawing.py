@@ -24,16 +24,31 @@ def recorded(
         draw: fills one track with the waveform of the bits given.
     """
     samples = np.zeros((2, frames), np.float32)
-    if tracks == "split":
-        even, odd = bits[0::2], bits[1::2]
-        draw(samples[0], even)
-        draw(samples[1], np.concatenate((odd, np.zeros(even.size - odd.size, np.uint8))))
-    elif tracks == "same":
+    if tracks == "same":
         draw(samples[0], bits)
         samples[1] = samples[0]
     else:
-        draw(samples[0 if tracks == "left" else 1], bits)
+        for track, carried in zip(samples, carried_by(bits, tracks), strict=True):
+            if carried is not None:
+                draw(track, carried)
     return Signal.owning(samples, sample_rate_hz)
+
+
+def carried_by(bits: Bits, tracks: str) -> tuple[Bits | None, Bits | None]:
+    """Which of ``bits`` the left and the right track carry; None for a track that is silent."""
+    if tracks == "split":
+        even, odd = bits[0::2], bits[1::2]
+        return even, np.concatenate((odd, np.zeros(even.size - odd.size, np.uint8)))
+    return (bits if tracks in ("same", "left") else None), (bits if tracks in ("same", "right") else None)
+
+
+def levels_on(bits: Bits, tracks: str, levels: Callable[[Bits], Levels]) -> tuple[NDArray[np.int8], NDArray[np.int8]]:
+    """The signs of ``levels`` of what each track carries, with none for a track that is silent."""
+    silent = np.zeros(0, np.int8)
+    left, right = (
+        silent if carried is None else np.sign(levels(carried)).astype(np.int8) for carried in carried_by(bits, tracks)
+    )
+    return left, right
 
 
 def draw_levels(track: NDArray[np.float32], levels: Levels, length: float, edge_share: float) -> None:

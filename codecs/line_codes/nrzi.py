@@ -19,7 +19,7 @@ from ...contracts.line_code import LineCode
 from ...contracts.parameters import parameter
 from ...contracts.signal import Signal
 from ...contracts.soft_bits import SoftBits
-from .level_drawing import draw_levels, recorded
+from .level_drawing import draw_levels, levels_on, recorded
 from .start_mark import START_BITS
 from .word_trellis import WordTrellis
 
@@ -87,8 +87,8 @@ class Nrzi(LineCode):
             )
 
         def draw(track: NDArray[np.float32], bits: Bits) -> None:
-            levels = np.cumprod(1.0 - 2.0 * self.changes(self._on_tape(bits))) * -(10 ** (self.level_db / 20))
-            draw_levels(track, levels.astype(np.float32), sample_rate_hz / self.cell_rate_hz, self.edge_share)
+            levels = self._levels(bits) * np.float32(10 ** (self.level_db / 20))
+            draw_levels(track, levels, sample_rate_hz / self.cell_rate_hz, self.edge_share)
 
         return recorded(bits, self.tracks, draw, round(self.duration_s(bits.size) * sample_rate_hz), sample_rate_hz)
 
@@ -97,6 +97,19 @@ class Nrzi(LineCode):
         from .nrzi_decoder import demodulate
 
         return demodulate(self, signal)
+
+    @property
+    def level_rate_hz(self) -> float:
+        """See ``Levelled``: a level a cell."""
+        return self.cell_rate_hz
+
+    def levels(self, bits: Bits) -> tuple[NDArray[np.int8], NDArray[np.int8]]:
+        """See ``Levelled``."""
+        return levels_on(bits, self.tracks, self._levels)
+
+    def _levels(self, bits: Bits) -> NDArray[np.float32]:
+        """Levels of a track that carries ``bits``."""
+        return -np.cumprod(1.0 - 2.0 * self.changes(self._on_tape(bits))).astype(np.float32)
 
     @property
     def _leader_bits(self) -> int:
