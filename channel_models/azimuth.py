@@ -14,8 +14,8 @@ from ..contracts.parameters import parameter
 from ..contracts.signal import Signal
 from .draws import gaussian
 from .reading import RATE_HZ, inner, phasor, tone
-from .skew import Wander, delay, skew_us_read, wander_us_read
-from .tape_loss import TRACK_SPACING_MM, azimuth_factor, grid_hz, side_frames, skew_us, symmetric_taps
+from .skew import WANDER_HZ, Wander, delay, skew_us_read, wander_us_read
+from .tape_loss import TRACK_SPACING_MM, azimuth_factor, grid_hz, side_frames, skew_us, step_frames, symmetric_taps
 
 _FILTERS = 9
 _GRID_STEPS = 1024
@@ -55,7 +55,7 @@ class Azimuth(Treatment):
         return still and self.wander_arcmin == 0
 
     def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
-        from ..kernels.varying_filter import STEP_FRAMES, vary
+        from ..kernels.varying_filter import vary
 
         drawn_arcmin = self.azimuth_arcmin + self.azimuth_arcmin_sd * gaussian(rng)
         still_arcmin = 0.0 if self.same_deck else drawn_arcmin
@@ -63,16 +63,15 @@ class Azimuth(Treatment):
         wander = Wander.drawn(rng)
 
         frames = samples.shape[1]
-        places = np.arange(-(-frames // STEP_FRAMES) + 1)
+        step = step_frames(sample_rate_hz, WANDER_HZ[1])
+        places = np.arange(-(-frames // step) + 1)
         if swing_arcmin:
-            filters = ((wander.at(places * (STEP_FRAMES / sample_rate_hz)) + 1) * ((_FILTERS - 1) / 2)).astype(
-                np.float32
-            )
+            filters = ((wander.at(places * (step / sample_rate_hz)) + 1) * ((_FILTERS - 1) / 2)).astype(np.float32)
         else:
             filters = np.zeros(places.size, np.float32)
         taps = _taps(still_arcmin - swing_arcmin, still_arcmin + swing_arcmin, sample_rate_hz)
         for row in samples:
-            vary(row, 0, frames, taps, filters, STEP_FRAMES)
+            vary(row, 0, frames, taps, filters, step)
         # The skew is straight in the angle to 1e-4 over 60 arcmin.
         per_arcmin_s = skew_us(1.0, TRACK_SPACING_MM) * 1e-6
         delay(samples[1], sample_rate_hz, skew_us(still_arcmin) * 1e-6, swing_arcmin * per_arcmin_s, wander)

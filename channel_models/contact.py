@@ -15,7 +15,7 @@ from ..contracts.parameters import parameter
 from ..contracts.signal import Signal
 from .reading import RATE_HZ, inner, phasor, tone
 from .smooth_noise import SmoothNoise, spline
-from .tape_loss import TAPE_SPEED_MM_PER_S, grid_hz, side_frames, spacing_factor, symmetric_taps
+from .tape_loss import TAPE_SPEED_MM_PER_S, grid_hz, side_frames, spacing_factor, step_frames, symmetric_taps
 
 FLUCTUATION = SmoothNoise(1.0, 20.0)
 MOST = 3.0
@@ -43,16 +43,15 @@ class Contact(Treatment):
         return cls(fluctuation_um=0.0)
 
     def distances_um(self, frames: int, sample_rate_hz: int, rng: np.random.Generator) -> NDArray[np.float64]:
-        """The distance less its mean, every 64 frames and at the end."""
-        from ..kernels.varying_filter import STEP_FRAMES
-
-        places = np.arange(math.ceil(frames / STEP_FRAMES) + 1, dtype=np.float64)
-        step_s = STEP_FRAMES / sample_rate_hz
+        """The distance less its mean, every few frames and at the end."""
+        step = step_frames(sample_rate_hz, FLUCTUATION.high_hz)
+        places = np.arange(math.ceil(frames / step) + 1, dtype=np.float64)
+        step_s = step / sample_rate_hz
         drawn = FLUCTUATION.drawn(places.size * step_s, rng)
         return self.fluctuation_um * np.clip(spline(drawn, places * (step_s * FLUCTUATION.grid_hz)), -MOST, MOST)
 
     def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
-        from ..kernels.varying_filter import STEP_FRAMES, vary
+        from ..kernels.varying_filter import vary
 
         frames = samples.shape[1]
         reach_um = MOST * self.fluctuation_um
@@ -60,7 +59,7 @@ class Contact(Treatment):
         places = ((distances_um / reach_um + 1) * ((_FILTERS - 1) / 2)).astype(np.float32)
         filters = _filters(reach_um, sample_rate_hz)
         for row in samples:
-            vary(row, 0, frames, filters, places, STEP_FRAMES)
+            vary(row, 0, frames, filters, places, step_frames(sample_rate_hz, FLUCTUATION.high_hz))
 
     @classmethod
     def calibrations(cls) -> tuple[Calibration, ...]:

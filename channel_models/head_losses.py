@@ -78,13 +78,13 @@ class HeadLosses(Treatment):
         return np.clip(found, -_MOST_GAIN, _MOST_GAIN)
 
     def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
-        from ..kernels.varying_filter import STEP_FRAMES, vary
+        from ..kernels.varying_filter import MOST_STEP_FRAMES, vary
 
         frames = samples.shape[1]
-        still = np.zeros(-(-frames // STEP_FRAMES) + 1, np.float32)
+        still = np.zeros(-(-frames // MOST_STEP_FRAMES) + 1, np.float32)
         taps = _taps(self, sample_rate_hz)
         for row in samples:
-            vary(row, 0, frames, taps, still, STEP_FRAMES)
+            vary(row, 0, frames, taps, still, MOST_STEP_FRAMES)
 
     @classmethod
     def calibrations(cls) -> tuple[Calibration, ...]:

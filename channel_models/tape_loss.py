@@ -69,6 +69,13 @@ def skew_us(arcmin: float, spacing_mm: float = TRACK_SPACING_MM) -> float:
     return spacing_mm * math.tan(math.radians(arcmin / 60)) / TAPE_SPEED_MM_PER_S * 1e6
 
 
+def step_frames(sample_rate_hz: int, fastest_hz: float) -> int:
+    """How often a filter that follows changes of up to ``fastest_hz`` is given: some 15 times a period."""
+    from ..kernels.varying_filter import MOST_STEP_FRAMES
+
+    return min(MOST_STEP_FRAMES, max(8, 1 << int(math.log2(sample_rate_hz / (15 * fastest_hz)))))
+
+
 def side_frames(sample_rate_hz: int, reach_um: float = 0.0, lowest_hz: float = LOWEST_SIDE_HZ) -> int:
     """How many taps a filter needs on either side to be right from ``lowest_hz`` on; spacing makes it longer."""
     from ..kernels.varying_filter import TAPS_AT_ONCE

@@ -12,8 +12,8 @@ from numba import njit, types
 from numpy.typing import NDArray
 
 BLOCK_FRAMES = 4096
-STEP_FRAMES = 64
-"""How often the place in the bank is given where nothing changes fast; at most this."""
+MOST_STEP_FRAMES = 256
+"""The place in the bank is given at least this often; the longer the steps, the faster."""
 
 TAPS_AT_ONCE = 4
 """The number of taps beside the middle one is a multiple of this."""
@@ -48,7 +48,7 @@ def vary(
         bank: each row the middle tap, then those on either side of it outwards; shape (filters, 1 + side).
         places: which filter at frames ``first``, ``first + step_frames`` ..., between whole numbers a mixture of two;
             one more than the steps that the frames need.
-        step_frames: a power of two up to 64.
+        step_frames: a power of two up to 256.
     """
     side = bank.shape[1] - 1
     filters = bank.shape[0]
@@ -57,8 +57,8 @@ def vary(
     old = np.zeros(side, np.float32)
     here = np.empty(side + 1, np.float32)
     change = np.empty(side + 1, np.float32)
-    total = np.empty(STEP_FRAMES, np.float32)
-    drift = np.empty(STEP_FRAMES, np.float32)
+    total = np.empty(MOST_STEP_FRAMES, np.float32)
+    drift = np.empty(MOST_STEP_FRAMES, np.float32)
     for i in range(side):
         at = first - side + i
         if at >= 0:

@@ -33,7 +33,7 @@ def slowly(row, bank, places, step_frames, first, last):
 @given(
     seed=st.integers(0, 2**32 - 1),
     side=st.sampled_from([4, 16, 56]),
-    step_frames=st.sampled_from([8, 64]),
+    step_frames=st.sampled_from([8, 64, 256]),
     moving=st.booleans(),
 )
 def test_compiled_filter_is_the_plain_one(seed, side, step_frames, moving):
