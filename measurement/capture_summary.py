@@ -33,6 +33,9 @@ SILENT_DB = -70.0
 MOST_SKEW_S = 300e-6
 """30 minutes of arc make 165 us; beyond it the whole cycles of a tone cannot be told apart."""
 
+BELIEVED_SKEW_S = 150e-6
+"""27 minutes of arc: a tone that fits so is rather this late than inverted."""
+
 _SKEW_BLOCK_S = 0.25
 _MOST_BLOCKS = 40
 _ALIKE = 0.3
@@ -240,12 +243,13 @@ def _skew(rows: NDArray[np.float32], rate_hz: int) -> tuple[float | None, float]
     size_of = np.abs(likeness)
     if size_of.max() < _ALIKE:
         return None, 1.0
-    # A tone is as like itself one cycle on; the nearest peak to no skew at all is taken.
+    # A tone is as like itself one cycle on, and half a cycle on if inverted; the nearest peak to no skew is taken.
     inside = np.flatnonzero((size_of[1:-1] >= size_of[:-2]) & (size_of[1:-1] >= size_of[2:])) + 1
     peaks = [place for place in inside.tolist() if size_of[place] > 0.9 * size_of.max()]
     if not peaks:
         return None, 1.0
-    best = min(peaks, key=lambda place: (abs(place - most), place))
+    upright = [place for place in peaks if likeness[place] > 0 and abs(place - most) <= BELIEVED_SKEW_S * rate_hz]
+    best = min(upright or peaks, key=lambda place: (abs(place - most), place))
     before, at, after = size_of[best - 1 : best + 2]
     bend = before - 2 * at + after
     shift = 0.5 * (before - after) / bend if bend else 0.0
