@@ -13,6 +13,7 @@ from ..contracts.channel_model import Calibration, ChannelModel
 from ..contracts.errors import UsageError
 from ..contracts.parameters import parameter
 from ..contracts.signal import Signal
+from ..contracts.streams import substream
 from .draws import words
 from .reading import RATE_HZ, frequency_hz, inner, tone
 from .scrape import SCRAPE_HZ, scrape
@@ -209,7 +210,7 @@ class Drift(ChannelModel):
             (left, right), (left_out, right_out) = signal.samples, out
             warp(left, right, left_out, right_out, motion.positions, motion.slopes, motion.knot_frames, weights())
         if self.scrape_percent:
-            scrape(out, self.scrape_percent, rate, np.random.default_rng(key))
+            scrape(out, self.scrape_percent, rate, substream(key, "scrape"))
         return Signal.owning(out, rate)
 
     @classmethod
