@@ -172,9 +172,11 @@ def explain(
 def _stories(program: Bytes, seen: Bytes, read: Bytes, place: Placement) -> tuple[Story, ...]:
     """The likeliest stories; none if the likeliest of all leaves memory to chance."""
     compared = int(np.bitwise_count(read).sum())
-    everything = [*stream_readings(program, seen), *turned_readings(program, seen), *CONSTANTS, UNKNOWN]
-    if place.rests is not False:
-        everything += aside_readings()
+    # Of two that fit alike the first is taken: with steps between the bytes, bits move within their own.
+    aside = [] if place.rests is False else list(aside_readings())
+    stream = [*stream_readings(program, seen), *turned_readings(program, seen)]
+    everything = [*aside, *stream] if place.rests else [*stream, *aside]
+    everything += [*CONSTANTS, UNKNOWN]
     stuck = stuck_bits(program, seen, place.split_tracks)
     told: dict[tuple[Happening, ...], Story] = {}
     for held in ((), stuck) if stuck else ((),):

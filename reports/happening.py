@@ -13,7 +13,7 @@ class Happening:
 
     Attributes:
         kind: clock_lost, clock_doubled, byte_lost, byte_doubled, steps_lost,
-            steps_doubled, elsewhere, inverted, bits_reversed, held_low, held_high, no_relation, found_again,
+            steps_doubled, elsewhere, inverted, bits_reversed, held_low, held_high, no_relation,
             slip_in_byte, latches_kept, wrong_bits, stuck_bit, dead_track.
         what: one line for a person.
         address: of the first byte concerned.

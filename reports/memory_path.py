@@ -110,7 +110,10 @@ def step_cost(before: Reading, after: Reading) -> float:
 
 def changes_within_a_byte(before: Reading, after: Reading) -> bool:
     """Whether a byte can be read as ``before`` up to some bit and as ``after`` from there on."""
-    return before.kind == after.kind == "stream" and before.turn == after.turn and before != after
+    kinds = {before.kind, after.kind}
+    if before == after or before.turn != after.turn or not kinds <= {"stream", "aside"}:
+        return False
+    return kinds == {"stream"} or before.offset % 8 == after.offset % 8 == 0
 
 
 def first_cost(reading: Reading) -> float:

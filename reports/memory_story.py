@@ -57,17 +57,18 @@ class Course:
 def tell(course: Course, place: Placement) -> Iterator[Happening]:
     """What happened, in the order of memory."""
     first, *others = course.runs
-    yield from _at_start(first.reading, place)
+    yield from _at_start(first, course.seen.size, place)
     yield from _within(course, first, place)
     last_known = first.reading
     for before, after, split in zip(course.runs, others, course.splits, strict=False):
-        yield from _change(before, after, split, last_known, place)
+        yield from _change(before, after, split, last_known, course.seen.size, place)
         if after.reading.kind in ("stream", "aside"):
             last_known = after.reading
         yield from _within(course, after, place)
 
 
-def _at_start(reading: Reading, place: Placement) -> Iterator[Happening]:
+def _at_start(first: Run, length: int, place: Placement) -> Iterator[Happening]:
+    reading = first.reading
     start = Reading("stream", 0, *reading.turn)
     if reading.inverted:
         yield Happening(
@@ -77,44 +78,41 @@ def _at_start(reading: Reading, place: Placement) -> Iterator[Happening]:
         yield Happening(
             "bits_reversed", "the bits of every byte are in reverse order: the bus is wired the other way", place.origin
         )
-    if reading.kind == "constant":
-        yield _held(reading, 0, place)
-    elif reading.kind == "unknown":
-        yield Happening(
-            "no_relation", f"from {place.address(0)} on memory has nothing to do with the program", place.origin
-        )
+    if reading.kind in ("constant", "unknown"):
+        yield _silent(first, length, place)
     elif reading != start:
         yield _slip(start, reading, 0, None, place)
 
 
-def _held(reading: Reading, byte: int, place: Placement) -> Happening:
-    kind = "held_high" if reading.value else "held_low"
-    reason = (
+def _silent(run: Run, length: int, place: Placement) -> Happening:
+    """A stretch in which memory says nothing of the program; to the end of memory, or for a while."""
+    byte, number, value = run.start, run.end - run.start, run.reading.value
+    for_a_while = f"{count(number, 'byte')} from {place.address(byte)} on"
+    if run.reading.kind == "unknown":
+        what = f"{for_a_while} {'has' if number == 1 else 'have'} nothing to do with the program"
+        return Happening("no_relation", what, place.origin + byte)
+    kind = "held_high" if value else "held_low"
+    if run.end < length:
+        why = "the data relay did not let go" if value else "the data was not heard, as in a dropout"
+        return Happening(
+            kind, f"{for_a_while} {'is' if number == 1 else 'are'} {value:02X}: {why}", place.origin + byte
+        )
+    why = (
         "the data track stays on (hum or crosstalk holds the relay), or memory was never written"
-        if reading.value
+        if value
         else "the data track is dead, or the load stopped there"
     )
-    return Happening(
-        kind, f"from {place.address(byte)} on memory holds {reading.value:02X} alone: {reason}", place.origin + byte
-    )
+    return Happening(kind, f"from {place.address(byte)} on memory holds {value:02X} alone: {why}", place.origin + byte)
 
 
 def _change(
-    before: Run, after: Run, split: tuple[int, int] | None, last_known: Reading, place: Placement
+    before: Run, after: Run, split: tuple[int, int] | None, last_known: Reading, length: int, place: Placement
 ) -> Iterator[Happening]:
     byte, reading = after.start, after.reading
-    if reading.kind == "constant":
-        yield _held(reading, byte, place)
-        return
-    if reading.kind == "unknown":
-        yield Happening(
-            "no_relation",
-            f"from {place.address(byte)} on {count(after.end - byte, 'byte')} have nothing to do with the program",
-            place.origin + byte,
-        )
+    if reading.kind in ("constant", "unknown"):
+        yield _silent(after, length, place)
         return
     if before.reading.kind in ("constant", "unknown"):
-        yield Happening("found_again", f"from {place.address(byte)} on the program is heard again", place.origin + byte)
         if reading.turn == last_known.turn and reading != last_known:
             yield _slip(last_known, reading, byte, None, place)
         elif reading.turn != last_known.turn:
@@ -142,56 +140,53 @@ def _slip(before: Reading, after: Reading, byte: int, where: tuple[int, int] | N
     Args:
         where: first and last bit of the program, counted from its start, that may be the one.
     """
+    if after.steps == before.steps and (after.offset - before.offset) % 8 == 0:
+        return _bytes_slipped(before, after, byte if where is None else where[0] // 8, place)
     if after.steps != before.steps:
-        steps = after.steps - before.steps
-        kind = "steps_lost" if steps > 0 else "steps_doubled"
-        how = "lost" if steps > 0 else "counted twice"
-        return Happening(
-            kind,
-            f"{count(abs(steps), 'clock')} {how} before {place.address(byte)}: from there on the bits of each byte "
-            f"come {count(abs(steps), 'step')} {'early' if steps > 0 else 'late'} in their own byte",
-            place.origin + byte,
-        )
-    bits = after.offset - before.offset
-    now = "is in step again" if after.offset == 0 else f"comes {count(abs(after.offset), 'bit')} {_side(after.offset)}"
-    if bits % 8 == 0:
-        number = abs(bits) // 8
-        at = byte if where is None else where[0] // 8
-        named = count(number, "byte")
-        now = (
-            now
-            if after.offset % 8
-            else (
-                "is in step again"
-                if not after.offset
-                else f"stands {count(abs(after.offset) // 8, 'byte')} "
-                f"{'lower' if after.offset > 0 else 'higher'} than it should"
-            )
-        )
-        if bits > 0:
-            are = "is" if number == 1 else "are"
-            what = f"{named} of the program {are} missing at {place.address(at)}; what follows {now}"
-            return Happening("byte_lost", what, place.origin + at)
-        what = f"{named} too many at {place.address(at)}, written twice or never meant; what follows {now}"
-        return Happening("byte_doubled", what, place.origin + at)
-    kind, how = ("clock_lost", "lost") if bits > 0 else ("clock_doubled", "counted twice")
-    named = count(abs(bits), "clock")
+        slipped = after.steps - before.steps
+        kind = "steps_lost" if slipped > 0 else "steps_doubled"
+        now = "from there on the bytes are in step again"
+        if after.steps:
+            now = f"from there on the bits of each byte come {_early(after.steps, 'step')} in their own byte"
+    else:
+        slipped = after.offset - before.offset
+        kind = "clock_lost" if slipped > 0 else "clock_doubled"
+        now = f"what follows {_early_bits(after.offset)}"
+    at = f"before {place.address(byte)}" if where is None else f"at {_spot(where, place)}"
+    what = f"{count(abs(slipped), 'clock')} {'lost' if slipped > 0 else 'counted twice'} {at}; {now}"
     if where is None:
-        return Happening(kind, f"{named} {how} before {place.address(byte)}; what follows {now}", place.origin + byte)
+        return Happening(kind, what, place.origin + byte)
+    return Happening(kind, what, place.origin + where[0] // 8, where[0] % 8 + 1)
+
+
+def _bytes_slipped(before: Reading, after: Reading, byte: int, place: Placement) -> Happening:
+    number = (after.offset - before.offset) // 8
+    now = f"what follows {_early_bits(after.offset)}"
+    if number > 0:
+        what = f"{count(number, 'byte')} of the program {'is' if number == 1 else 'are'} missing at"
+        return Happening("byte_lost", f"{what} {place.address(byte)}; {now}", place.origin + byte)
+    what = f"{count(-number, 'byte')} too many at {place.address(byte)}, written twice or never meant"
+    return Happening("byte_doubled", f"{what}; {now}", place.origin + byte)
+
+
+def _early(number: int, noun: str) -> str:
+    return f"{count(abs(number), noun)} {'early' if number > 0 else 'late'}"
+
+
+def _early_bits(offset: int) -> str:
+    if offset == 0:
+        return "is in step again"
+    if offset % 8:
+        return f"comes {_early(offset, 'bit')}"
+    return f"stands {count(abs(offset) // 8, 'byte')} {'lower' if offset > 0 else 'higher'} than it should"
+
+
+def _spot(where: tuple[int, int], place: Placement) -> str:
     first, last = where
-    spot = f"bit {first % 8 + 1}"
-    if last > first:
-        spot += f" (or up to {place.origin + last // 8:04X} bit {last % 8 + 1}: equal bits do not tell)"
-    return Happening(
-        kind,
-        f"{named} {how} at {place.address(first // 8)} {spot}; what follows {now}",
-        place.origin + first // 8,
-        first % 8 + 1,
-    )
-
-
-def _side(offset: int) -> str:
-    return "early" if offset > 0 else "late"
+    spot = f"{place.address(first // 8)} bit {first % 8 + 1}"
+    if last == first:
+        return spot
+    return f"{spot} (or up to {place.origin + last // 8:04X} bit {last % 8 + 1}: equal bits do not tell)"
 
 
 def _exact(before: Run, after: Run, program: Bytes, seen: Bytes, heard: Bytes) -> tuple[int, int] | None:

@@ -7,6 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from tapewright.contracts import registry
+from tapewright.contracts.keying import KeyedLineCode
+from tapewright.contracts.signal import Signal
 from tapewright.files.programs import read_program
 from tapewright.reports.failed_load import FailedLoad, explain
 from tapewright.reports.happening import Happening, Placement
@@ -35,7 +37,7 @@ def covers(happening: Happening, bit: int, program: bytes) -> bool:
     return len(set(between.tolist())) <= 1
 
 
-@settings(max_examples=12)
+@settings(max_examples=8)
 @given(bit=st.integers(40, 8 * 100), seed=st.integers(0, 2**32 - 1))
 def test_a_lost_clock_is_found_at_its_bit(bit: int, seed: int) -> None:
     program = np.random.default_rng(seed).bytes(128)
@@ -46,7 +48,7 @@ def test_a_lost_clock_is_found_at_its_bit(bit: int, seed: int) -> None:
     assert told.stories[0].agreeing_bits == told.stories[0].known_bits == 8 * 127
 
 
-@settings(max_examples=12)
+@settings(max_examples=8)
 @given(bit=st.integers(40, 8 * 100), seed=st.integers(0, 2**32 - 1))
 def test_a_doubled_clock_is_found_at_its_bit(bit: int, seed: int) -> None:
     program = np.random.default_rng(seed).bytes(128)
@@ -56,7 +58,7 @@ def test_a_doubled_clock_is_found_at_its_bit(bit: int, seed: int) -> None:
     assert covers(only(told), bit, program)
 
 
-@settings(max_examples=12)
+@settings(max_examples=8)
 @given(place=st.integers(5, 100), number=st.integers(1, 20), seed=st.integers(0, 2**32 - 1))
 def test_skipped_and_repeated_bytes_are_counted_and_placed(place: int, number: int, seed: int) -> None:
     program = np.random.default_rng(seed).bytes(128)
@@ -129,15 +131,15 @@ def test_a_dead_track_of_two_is_named() -> None:
 
 def test_a_stretch_of_noise_costs_only_itself() -> None:
     memory = CHIME[:40] + np.random.default_rng(1).bytes(6) + CHIME[46:]
-    gone, back = explain(CHIME, memory).stories[0].happenings
+    gone = only(explain(CHIME, memory))
     assert (gone.kind, gone.address) == ("no_relation", 40)
-    assert (back.kind, back.address) == ("found_again", 46)
+    assert gone.what == "6 bytes from 0028 on have nothing to do with the program"
 
 
-# Null: what memory holds is drawn apart from the program. Seeds 0 to 59: none may be explained. Bits agree by chance;
+# Null: what memory holds is drawn apart from the program. Seeds 0 to 24: none may be explained. Bits agree by chance;
 # the cheapest story of 1,024 bits would need to cost less than nine tenths of their coin throws.
 def test_unrelated_memory_is_never_explained() -> None:
-    for seed in range(60):
+    for seed in range(25):
         told = explain(CHIME, np.random.default_rng(seed).bytes(128))
         assert not told.explained
         assert "nothing to do with this program" in told.lines()[-1]
@@ -175,6 +177,27 @@ def test_the_tape_time_of_a_byte_is_where_it_plays() -> None:
         assert -0.5 < told - times[byte] < 0.0
     assert placement(registry.codec("sturdy")).tape_s(3) is None
     assert placement(registry.codec("fsk")).least_significant_first
+
+
+@pytest.mark.parametrize(("byte", "step"), [(4, 2), (10, 3), (15, 9)])
+def test_what_simulated_relays_make_of_a_missing_clock(byte: int, step: int) -> None:
+    # Without reset marks nothing puts the machine in step again: each later byte's bits come one step early.
+    program = CHIME[:24]
+    codec = registry.codec("clocked:reset_mark=false")
+    code = codec.line_code
+    assert isinstance(code, KeyedLineCode)
+    keying = code.keying()
+    samples = codec.encode(program).samples.copy()
+    start_s = keying.first_step_s + byte * keying.seconds_a_byte + step * keying.step_s - 0.004
+    first, last = (int(time_s * 44_100) for time_s in (start_s, start_s + keying.step_s))
+    samples[0, first:last] = 0
+    relays = registry.receiver("relays")
+    memory = relays.receive(codec, (Signal(samples, 44_100),), np.random.default_rng(0)).payload
+    happening = only(explain(program, memory, placement(codec)))
+    assert happening.kind == "steps_lost"
+    # Steps 9 to 12 carry no data: what is lost there shows from the next byte on.
+    place = 8 * byte + step if step < 8 else 8 * (byte + 1)
+    assert covers(happening, place, program)
 
 
 def test_every_story_reads_on_one_line_and_ranks_by_cost() -> None:
