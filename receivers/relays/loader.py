@@ -196,8 +196,10 @@ def armed_s(contacts: Contacts, keying: Keying) -> float:
     # The lamp is out when the clock contact has been open for half the leader; a fading in the tone is shorter.
     wait_s = min(OPERATOR_S, 0.5 * (keying.first_step_s - keying.line_up_s))
     for start, end in contacts.opened:
-        if start > 0.5 * keying.line_up_s and end - start > wait_s:
-            return start + wait_s
+        # Without any tone to wait for, a person gives up waiting for it.
+        silent_s = max(start, 0.5 * keying.line_up_s)
+        if end - silent_s > wait_s:
+            return silent_s + wait_s
     return contacts.end_s
 
 

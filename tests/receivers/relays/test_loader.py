@@ -179,6 +179,7 @@ def test_the_machine_is_armed_after_the_line_up_tone() -> None:
     assert armed_s(contacts, KEYING) == 0.0
     assert armed_s(contacts, with_tone) == pytest.approx(2.31)
     assert armed_s(Contacts([], [], [], 4.0), with_tone) == 4.0
+    assert armed_s(Contacts([], [(0.0, 3.0)], [], 4.0), with_tone) == pytest.approx(1.3)
 
 
 @given(st.integers(0, 2**32 - 1), st.sampled_from(["silence", "noise", "hum", "nothing"]))
