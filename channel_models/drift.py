@@ -225,7 +225,10 @@ class Drift(ChannelModel):
             "the 2-sigma value over 60 s: the noise has some 60 x 20 degrees of freedom and 30 % of the power, the "
             "phases of the sines have few: s.e. 1.5 %, 5 of them"
         )
-        scraped = "noise of 3 kHz over 12 s: s.e. 0.3 %, five of them; the slope at the tone is 2.3 % low"
+        scraped = (
+            "swells of 200 Hz over 50 s, some 6,000 independent ones: s.e. of the rms 0.9 %, five of them; the slope at "
+            "the tone is 2.3 % low"
+        )
         return (
             Calibration("speed_percent", cls(speed_percent=3.0), probe, _offset_percent, 3.0, 1e-3, offset),
             Calibration("wow_percent", cls(wow_percent=0.5), probe, _peak_percent, 0.5, 0.01, peak),
@@ -240,7 +243,7 @@ class Drift(ChannelModel):
                 weighted,
             ),
             Calibration(
-                "scrape_percent", cls(scrape_percent=0.1), tone(_SCRAPED_HZ, 12.0), _scrape_percent, 0.1, 0.004, scraped
+                "scrape_percent", cls(scrape_percent=0.1), tone(_SCRAPED_HZ, 50.2), _scrape_percent, 0.1, 0.007, scraped
             ),
         )
 
