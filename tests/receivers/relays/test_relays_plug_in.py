@@ -1,5 +1,6 @@
 """The plug-in: what it refuses, what it gives back, and that its files are part of its spec."""
 
+from importlib import resources
 from pathlib import Path
 
 import numpy as np
@@ -25,7 +26,7 @@ def test_the_spec_round_trips_and_names_the_content_of_its_files() -> None:
 
 def test_a_changed_file_is_another_machine(tmp_path: Path) -> None:
     path = tmp_path / "mine.toml"
-    text = (Path(__file__).parents[3] / "receivers" / "relays" / "sets" / "signal_12v.toml").read_text()
+    text = (resources.files("tapewright.receivers.relays") / "sets" / "signal_12v.toml").read_text()
     path.write_text(text)
     before = receiver(f'relays:set="{path}"')
     path.write_text(text.replace("worn_percent = 0.0", "worn_percent = 10.0"))
