@@ -13,6 +13,7 @@ from typing import Any
 
 from ..contracts import registry
 from ..contracts.plug_in import PlugIn
+from ..contracts.relay_cost import relay_cost
 from .capacity import Capacity, capacity
 from .frontier import on_frontier
 from .statistics import Estimate, load_success, residual_byte_error_rate
@@ -64,6 +65,7 @@ class Record:
             "receiver_spec": task.receiver.spec,
             "channel_spec": task.channel.spec,
             "needs": task.codec.needs,
+            "relay_cost": cost.as_json() if (cost := relay_cost(task.codec)) else None,
             "program": study.program_name,
             "program_sha256": hashlib.sha256(study.program).hexdigest(),
             "payload_bytes": len(study.program),

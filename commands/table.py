@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from ..contracts.errors import in_one_line
+from ..contracts.relay_cost import obstacle, relay_cost
 from ..contracts.spec import format_value
 
 if TYPE_CHECKING:
@@ -46,8 +47,23 @@ def print_answer(rows: Sequence[Record], sentences: Sequence[str]) -> None:
         for row in rows
         if row.task.refusal is not None
     }
-    for sentence in (*refusals, *sentences):
+    for sentence in (*_needed(rows), *refusals, *sentences):
         screen.print(in_one_line(sentence, _PIPE_WIDTH), soft_wrap=False)
+
+
+def _needed(rows: Sequence[Record]) -> list[str]:
+    """What each codec needs to be decoded, beside the address counter, lines and memory of any loader."""
+    told = {}
+    for row in rows:
+        codec, name = row.task.codec, _name(row.task.codec_name)
+        cost = relay_cost(codec)
+        if cost is not None:
+            told[name] = f"To decode {name} takes {cost.in_words()}."
+        elif codec.needs != "relays":
+            told[name] = f"To decode {name} takes a {codec.needs}."
+        else:
+            told[name] = f"To decode {name} takes a microcontroller: {obstacle(codec)}."
+    return list(told.values())
 
 
 def print_catalogue(entries: Sequence[Mapping[str, Any]]) -> None:
@@ -68,6 +84,10 @@ def print_catalogue(entries: Sequence[Mapping[str, Any]]) -> None:
         rows = [(entry["name"], f"{about}: {entry['summary'] or entry.get('error', '')}")]
         if "spec" in entry:
             rows.append(("", f"= {entry['spec'] or '(nothing)'}"))
+        if "relay_cost" in entry:
+            cost = entry["relay_cost"]
+            rows += [("", f"in relays: {cost['in_words']}")]
+            rows += [("", f"{does} {what}") for does in ("catches", "misses") for what in cost[does]]
         rows += [
             (f"  {declared['name']}={format_value(declared['default'])}", f"{declared['range']}: {declared['help']}")
             for declared in entry.get("parameters", ())

@@ -11,8 +11,8 @@ how it widens a group, and the line code must have groups of that size, or a mac
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Protocol, runtime_checkable
+from dataclasses import asdict, dataclass
+from typing import Any, Protocol, runtime_checkable
 
 from .codec import Codec
 from .keying import Keying
@@ -32,8 +32,8 @@ class RelayCost:
         poles: contacts in use.
         filters: tone filters before input relays.
         steps_a_group: steps of the ring, data and extra.
-        catches: what it notices or mends, one line a member.
-        misses: what passes it, one line a member.
+        catches: what it notices or mends, one line a layer.
+        misses: what passes it, one line a layer.
     """
 
     relays: int
@@ -42,6 +42,24 @@ class RelayCost:
     steps_a_group: int = 0
     catches: tuple[str, ...] = ()
     misses: tuple[str, ...] = ()
+
+    def in_words(self) -> str:
+        """For a person.
+
+        >>> RelayCost(35, 81, 0, 12).in_words()
+        '35 relays, 81 contacts, 12 steps a byte'
+        """
+        relays = f"{self.relays or 'no'} relay{'' if self.relays == 1 else 's'}"
+        counted = [f"{relays}, {self.poles} contacts"]
+        if self.filters:
+            counted.append(f"{self.filters} tone filters")
+        if self.steps_a_group:
+            counted.append(f"{self.steps_a_group} steps a byte")
+        return ", ".join(counted)
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain data, ready for JSON."""
+        return {**asdict(self), "catches": list(self.catches), "misses": list(self.misses)}
 
     def __add__(self, other: RelayCost) -> RelayCost:
         return RelayCost(

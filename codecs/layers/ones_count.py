@@ -124,6 +124,6 @@ class OnesCount(Layer):
         return RelayCost(
             relays=counting + kept + blocks + 1,
             poles=COUNTER_POLES * (counting + blocks) + 2 * kept + 2 * self.count_bits + 2,
-            catches=(f"ones_count: one wrong bit in {where}, and any number that all go one way",),
-            misses=(f"ones_count: as many ones lost as gained in {where}",),
+            catches=(f"one wrong bit in {where}, and any number that all go one way",),
+            misses=(f"as many ones lost as gained in {where}",),
         )

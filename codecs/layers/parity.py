@@ -79,6 +79,6 @@ class Parity(Layer):
         return RelayCost(
             relays=1,
             poles=chain + 3,
-            catches=(f"parity: any odd number of wrong bits in a byte, {stopped}",),
-            misses=("parity: an even number of wrong bits in a byte; bytes lost or doubled",),
+            catches=(f"any odd number of wrong bits in a byte, {stopped}",),
+            misses=("an even number of wrong bits in a byte; bytes lost or doubled",),
         )

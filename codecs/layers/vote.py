@@ -65,6 +65,6 @@ class Vote(Layer):
         return RelayCost(
             relays=0,
             poles=2 * self.word_bits,
-            catches=("vote: mends any wrong bits of one of the three copies of a byte",),
-            misses=("vote: the same bit wrong in two copies; bytes lost or doubled",),
+            catches=("(and mends) any wrong bits of one of the three copies of a byte",),
+            misses=("the same bit wrong in two copies; bytes lost or doubled",),
         )

@@ -73,6 +73,18 @@ def test_the_table_says_what_was_found() -> None:
     assert "5512.5" in rows[0]  # one frame a bit at 44.1 kHz: 44,100 / 8 bytes a second
     assert "40 of 40 right shows a load success of at least 92.7 %, not 100 %" in ran.stdout
     assert "Silent losses, where a wrong program looks right: toy_pulse" in ran.stdout
+    assert "To decode toy_pulse takes a computer." in ran.stdout
+
+
+def test_what_relays_can_decode_is_shown_with_its_parts() -> None:
+    """Two inputs, two relays a step, a latch a bit and a reset; the parity bit adds a step, a latch and the alarm."""
+    specs = ("clocked", "parity/clocked:group_bits=9", "parity/clocked", "biphase")
+    ran = compare("--channel", "wire", "--trials", "1", *(word for spec in specs for word in ("--codec", spec)))
+    assert ran.returncode == 0
+    assert "To decode clocked takes 35 relays, 81 contacts, 12 steps a byte." in ran.stdout
+    assert "To decode parity/clocked:group_bits=9 takes 39 relays, 107 contacts, 13 steps a byte." in ran.stdout
+    assert "To decode parity/clocked takes a microcontroller: 'clocked' has group_bits=8" in ran.stdout
+    assert "To decode biphase takes a microcontroller." in ran.stdout
 
 
 def test_a_pipe_gets_plain_text_of_full_width() -> None:

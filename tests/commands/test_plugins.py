@@ -56,6 +56,19 @@ def test_the_list_for_people_is_plain_in_a_pipe() -> None:
     assert "wait_s=0 0 to 60 s: How long." in lines
 
 
+def test_what_relays_can_decode_is_listed_with_its_cost() -> None:
+    entries = {entry["name"]: entry for entry in json.loads(plugins("--json").stdout) if entry["kind"] == "codec"}
+    priced = {name for name, entry in entries.items() if "relay_cost" in entry}
+    assert priced == {name for name, entry in entries.items() if entry.get("needs") == "relays"}
+    assert priced >= {"clocked", "dual_rail", "two_tone_rails", "parity", "vote", "ones_count", "plain-clocked"}
+    assert entries["plain-clocked"]["relay_cost"] == entries["clocked"]["relay_cost"]
+    assert entries["clocked"]["relay_cost"]["relays"] == 2 + 2 * 12 + 8 + 1
+    lines = [" ".join(line.split()) for line in plugins().stdout.splitlines()]
+    assert "in relays: 29 relays, 65 contacts, 2 tone filters, 8 steps a byte" in lines
+    assert "catches any odd number of wrong bits in a byte, and stops there" in lines
+    assert entries["sturdy"]["needs"] == "microcontroller"
+
+
 def test_a_broken_plug_in_is_a_line_and_not_a_crash() -> None:
     ran = plugins()
     assert "broken: codec: 'toy_broken' of package 'tapewright-toys' cannot be loaded: AttributeError" in ran.stdout
