@@ -226,7 +226,7 @@ class Drift(ChannelModel):
             "phases of the sines have few: s.e. 1.5 %, 5 of them"
         )
         scraped = (
-            "swells of 200 Hz over 50 s, some 6,000 independent ones: s.e. of the rms 0.9 %, five of them; the slope at "
+            "swells of 200 Hz over 50 s, some 6,000 independent: s.e. of the rms 0.9 %, five of them; the slope at "
             "the tone is 2.3 % low"
         )
         return (

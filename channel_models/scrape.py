@@ -19,7 +19,7 @@ _SWELLS_HZ = 200.0
 def scrape(samples: NDArray[np.float32], percent: float, sample_rate_hz: int, rng: np.random.Generator) -> None:
     """Shift the tape to and fro by nanoseconds, in place: the slope of the sound times the shift.
 
-    A band of noise of ``percent`` rms speed that swells and fades some hundred times a second, so that it never repeats.
+    A band of noise of ``percent`` rms speed that swells some hundred times a second, so that it never repeats.
     """
     loop = _loop(percent, sample_rate_hz, rng)
     if loop is None:
