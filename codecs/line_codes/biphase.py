@@ -108,13 +108,7 @@ class Biphase(LineCode):
         if clock.times.size < 2:
             return SoftBits([], events=(Event("no biphase signal heard"),))
         rate = signal.sample_rate_hz
-        speed = (clock.times.size - 1) * rate / (clock.times[-1] - clock.times[0]) / self.bit_rate_hz
-        begin_s = max(float(clock.times[0]) / rate, 0.0)
-        events = [
-            Event("signal starts", begin_s),
-            Event(f"speed {100 * (speed - 1):+.2f} %", begin_s),
-            *clock.events,
-        ]
+        told: list[Event] = []
         pulses = _pulses(signal, used, clock, max(128, round(_MEMORY_S * self.bit_rate_hz)))
         times = clock.times if self.variant == "level" else 0.5 * (clock.times[1:] + clock.times[:-1])
         if self.tracks == "same":
@@ -124,16 +118,28 @@ class Biphase(LineCode):
         if self.variant == "level" and not any(marks):
             inverted = [data_begin(-stream, self._leader(CONTEXT)) for stream in streams]
             if any(inverted):
-                events.append(Event("polarity is inverted"))
+                told.append(Event("polarity is inverted"))
                 streams, marks = [-stream for stream in streams], inverted
         start = next((mark for mark in marks if mark is not None), None)
         if start is None:
-            events.append(Event("no start mark heard: all bits are handed on"))
+            told.append(Event("no start mark heard: all bits are handed on"))
         parts = [stream[mark or start or 0 :] for stream, mark in zip(streams, marks, strict=True)]
         length = min(part.size for part in parts)
         values = np.stack([part[:length] for part in parts], 1).ravel()
         times = np.repeat(times[start or 0 :][:length], len(parts))
-        return SoftBits(np.clip(values, -CERTAIN, CERTAIN), times / rate, tuple(events))
+        events = (*self._begin(clock, start, rate), *told)
+        return SoftBits(np.clip(values, -CERTAIN, CERTAIN), times / rate, events)
+
+    def _begin(self, clock: Clock, start: int | None, rate: int) -> tuple[Event, ...]:
+        """Where the signal starts and how fast it runs; voice before the leader may beat like a clock too."""
+        lead = self._leader_cells + START_BITS.size
+        own = clock.times[0 if start is None else max(start - lead, 0) :]
+        if own.size < 2:
+            own = clock.times
+        speed = (own.size - 1) * rate / (own[-1] - own[0]) / self.bit_rate_hz
+        begin_s = max(float(own[0]) / rate, 0.0)
+        lost = (event for event in clock.events if event.time_s is None or event.time_s >= begin_s)
+        return Event("signal starts", begin_s), Event(f"speed {100 * (speed - 1):+.2f} %", begin_s), *lost
 
     @property
     def level_rate_hz(self) -> float:
