@@ -68,6 +68,40 @@ def test_the_tone_says_the_second_bit() -> None:
 
 @pytest.mark.parametrize("kind", CODES)
 @given(
+    payload=st.binary(min_size=1, max_size=3),
+    extra_steps=st.integers(0, 4),
+    reset_mark=st.booleans(),
+    one_track=st.sampled_from(["left", "right"]),
+    lsb=st.booleans(),
+)
+def test_a_reader_that_knows_the_keying_alone_reads_the_bursts(
+    kind: type[RailCode], payload: bytes, extra_steps: int, reset_mark: bool, one_track: str, lsb: bool
+) -> None:
+    """As hardware does: which track sounds, at which tone, in each step that the contract announces."""
+    code = kind(extra_steps=extra_steps, reset_mark=reset_mark, one_track=one_track, bit_order="lsb" if lsb else "msb")
+    keying = code.keying()
+    tones_hz = (keying.tone_hz, *keying.more_tones_hz)
+    heard = []
+    for byte in range(len(payload)):
+        bits: list[int] = []
+        for step in range(keying.steps_a_byte):
+            at_s = keying.first_step_s + byte * keying.seconds_a_byte + step * keying.step_s
+            at_s += keying.mark_extra_s if step else 0.0
+            sounding = [b for b in code.bursts(from_bytes(payload)) if abs(b.start_s - at_s) < 1e-9]
+            long = keying.mark_s is not None and step == 0
+            assert all(b.length_s == pytest.approx(keying.mark_s if long else keying.clock_burst_s) for b in sounding)
+            if step >= keying.data_steps:
+                assert [(b.track, b.tone_hz) for b in sounding] == [(0, keying.tone_hz), (1, keying.tone_hz)]
+                continue
+            (burst,) = sounding
+            bits.append(int(keying.roles[burst.track] == "one"))
+            bits += [tones_hz.index(burst.tone_hz)] if keying.more_tones_hz else []
+        heard.append(bits[::-1] if keying.least_significant_first else bits)
+    assert np.array_equal(np.array(heard).ravel(), from_bytes(payload))
+
+
+@pytest.mark.parametrize("kind", CODES)
+@given(
     count=st.integers(0, 40),
     seed=st.integers(0, 2**16),
     step_ms=st.sampled_from([15.0, 30.0, 50.0]),
