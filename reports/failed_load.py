@@ -130,8 +130,9 @@ def explain(
 ) -> FailedLoad:
     """What happened between ``program`` and ``seen``, both of at least 1 byte.
 
-    >>> print(explain(b"belfry bells", b"belfry\xc4\xca\xd8\xd8\xe6").lines()[2])
-      1. byte
+    >>> told = explain(b"the belfry's nine bells", b"the bfry's nine bells")
+    >>> print(told.stories[0].happenings[0])
+    2 bytes of the program are missing at 0005; what follows stands 2 bytes lower than it should
 
     Args:
         program: what was recorded.
