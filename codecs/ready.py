@@ -10,3 +10,26 @@ STURDY = Preset(
     "contents/rs:parity_bytes=32/interleave:depth=64/frame:block_bytes=128/biphase:bit_rate_hz=1200",
     "Blocks with Reed-Solomon correction over a self-clocking code.",
 )
+DENSE_PLAYED = Preset(
+    "dense-played",
+    "contents/rs:parity_bytes=16/convolutional:rate=3of4/scatter/"
+    "multicarrier:bits_per_carrier=6,crest_db=13,tilt_db=-10",
+    "Hundreds of carriers of 64 points, a quarter of all bits for correction: for tapes in good order.",
+)
+DENSE_WORN = Preset(
+    "dense-worn",
+    "contents/rs:parity_bytes=16/convolutional:rate=3of4/scatter/multicarrier:bits_per_carrier=4",
+    "Hundreds of carriers of 16 points, a quarter of all bits for correction: for worn tapes.",
+)
+DENSE_ATTIC = Preset(
+    "dense-attic",
+    "contents/rs:parity_bytes=16/convolutional:rate=2of3/scatter/"
+    "multicarrier:bits_per_carrier=2,crest_db=10,tilt_db=-4",
+    "Hundreds of carriers of 4 points, a third of all bits for correction: for tapes from the attic.",
+)
+DENSE_PORTABLE = Preset(
+    "dense-portable",
+    "contents/rs:parity_bytes=16/convolutional:rate=3of4/scatter/"
+    "multicarrier:bits_per_carrier=2,high_hz=8000,time_base_hz=3445",
+    "Carriers of 4 points up to 8 kHz and a low time-base tone: for portable recorders and other heads.",
+)
