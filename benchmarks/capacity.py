@@ -123,7 +123,7 @@ def _without(tape: Probe) -> str | None:
 
 
 def _of_both(tape: Probe) -> float:
-    gain = np.linalg.svd(_in_units_of_the_noise(tape), compute_uv=False) ** 2
+    gain = np.asarray(np.linalg.svd(_in_units_of_the_noise(tape), compute_uv=False), np.float64) ** 2
     return water_filling(gain.ravel(), np.repeat(tape.graininess, 2), tape.tooth_hz, 2 * RECORD_POWER)
 
 

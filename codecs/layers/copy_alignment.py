@@ -28,12 +28,11 @@ _FOUND = 0.35  # of a head: chance reaches it once in 10^8 at each place (5.6 st
 
 
 def pitch(size: int) -> int:
-    """Bits from the start of one copy to that of the next: odd, so that every second copy goes to the other track.
+    """Bits from the start of one copy of ``size``, a multiple of 8, to that of the next.
 
-    >>> pitch(8), pitch(9)
-    (9, 9)
+    Odd, so that every second copy goes to the other track.
     """
-    return size | 1
+    return size + 1
 
 
 def even_places(size: int, copies: int) -> NDArray[np.intp]:
@@ -47,27 +46,15 @@ def copy_places(signs: Signs, copies: int) -> NDArray[np.intp]:
     Copies shorter than 256 bits are not searched for: too many streams look alike.
 
     Args:
-        signs: shape (heard,).
+        signs: shape (heard,); a few at the end may be too many.
         copies: how many there are.
     """
-    size = _longest(signs.size, copies)
+    size = max(0, (signs.size + 1) // copies - 1) // 8 * 8
     evenly = even_places(size, copies)
-    exact = signs.size == (copies - 1) * pitch(size) + size
-    if size < _HEAD or (exact and _agree_everywhere(signs[evenly])):
+    if size < _HEAD or _agree_everywhere(signs[evenly]):
         return evenly
     starts = _starts(signs, copies)
-    if starts is None:
-        return evenly
-    distance = _distance(signs.size, starts)
-    return _walked(signs, starts, size if distance == pitch(size) else distance)
-
-
-def _longest(heard: int, copies: int) -> int:
-    """The most bits of which that many copies fit in."""
-    size = (heard + 1) // copies
-    while size and (copies - 1) * pitch(size) + size > heard:
-        size -= 1
-    return size
+    return evenly if starts is None else _walked(signs, starts, _size(signs.size, starts))
 
 
 def _agree_everywhere(rows: Signs) -> bool:
@@ -111,18 +98,15 @@ def _unslipped(first: Signs, signs: Signs, starts: Sequence[int]) -> list[int]:
     return corrected
 
 
-def _distance(heard: int, starts: Sequence[int]) -> int:
-    """Bits from copy to copy, as most distances between the starts have it; of several such the nearest to the mean.
-
-    Copies of even length are given the zero that follows them: a bit too many does less harm than one too few.
-    """
+def _size(heard: int, starts: Sequence[int]) -> int:
+    """Bits of a copy, as most distances between the starts have it; of several such the nearest to the mean."""
     distances = np.diff(starts)
     rest, mean = heard - starts[-1], heard / len(starts)
 
-    def unlikely(distance: int) -> tuple[int, float]:
-        return -int((distances == distance).sum()) - (rest in (distance, distance - 1)), abs(distance - mean)
+    def unlikely(size: int) -> tuple[int, float]:
+        return -int((distances == pitch(size)).sum()) - (rest == size), abs(size - mean)
 
-    return min(range(pitch(max(_HEAD, int(mean) - _REACH)), int(mean) + _REACH, 2), key=unlikely)
+    return min(range(max(_HEAD, int(mean) - _REACH) // 8 * 8, int(mean) + _REACH, 8), key=unlikely)
 
 
 def _walked(signs: Signs, starts: Sequence[int], size: int) -> NDArray[np.intp]:

@@ -1,8 +1,12 @@
 """`interleave`: neighbours on the tape come from far apart, so a burst is shared out among many words.
 
 The bytes are written into ``depth`` rows, one after the other, whose lengths differ by at most one (longer rows
-first), and sent column by column. The length stays, whatever it is; bits after the last whole byte keep their place.
-A burst of ``b`` bytes on the tape hits each row at most ``ceil(b / depth)`` times.
+first), and sent column by column. A burst of ``b`` bytes on the tape hits each row at most ``ceil(b / depth)`` times.
+Bits that do not fill the last byte are filled up with zeros.
+
+As even bits go to one track and odd bits to the other, a byte is shared out between the tracks, and what one track
+loses is half of every byte. With ``by_track`` the bits of two neighbours are sent in turn, so that each byte stays on
+a track of its own, and what one track loses is every second byte.
 """
 
 from __future__ import annotations
@@ -27,30 +31,31 @@ class Interleave(Layer):
     needs = "microcontroller"
 
     depth: int = parameter(4, "From how many rows neighbours on the tape come.", low=1, high=4096)
+    by_track: bool = parameter(False, "Each byte stays on one track, if even and odd bits go to different ones.")
 
     def coded_bits(self, data_bits: int) -> int:
-        return data_bits
+        return 8 * -(-data_bits // 8)
 
     def encode(self, bits: Bits) -> Bits:
-        return bits[self._sent(bits.size)]
+        padded = np.pad(bits, (0, -bits.size % 8))
+        return padded[self._sent(padded.size // 8)]
 
     def decode(self, passes: tuple[SoftBits, ...]) -> Heard:
         return Heard(tuple(self._restored(heard) for heard in passes))
 
     def _restored(self, heard: SoftBits) -> SoftBits:
-        origin = np.argsort(self._sent(len(heard)))
+        origin = np.argsort(self._sent(len(heard) // 8))
         return SoftBits(heard.values[origin], heard.times_s[origin])
 
-    def _sent(self, bits: int) -> NDArray[np.intp]:
-        """Which bit of the data is sent in each place, shape (bits,)."""
-        whole = bits // 8
-        short, longer = divmod(whole, self.depth)
+    def _sent(self, count: int) -> NDArray[np.intp]:
+        """Which bit of the data is sent in each place, shape (8 * count,)."""
+        short, longer = divmod(count, self.depth)
         lengths = np.full(self.depth, short)
         lengths[:longer] += 1
         starts = np.cumsum(lengths) - lengths
-        column = np.arange(whole) - np.repeat(starts, lengths)
-        order = np.argsort(column, kind="stable")
-        sent: NDArray[np.intp] = np.concatenate(
-            [(8 * order[:, None] + np.arange(8)).ravel(), np.arange(8 * whole, bits)]
-        )
-        return sent
+        column = np.arange(count) - np.repeat(starts, lengths)
+        bits: NDArray[np.intp] = 8 * np.argsort(column, kind="stable")[:, None] + np.arange(8)
+        if self.by_track:
+            paired = count // 2 * 2
+            bits[:paired] = bits[:paired].reshape(-1, 2, 8).swapaxes(1, 2).reshape(-1, 8)
+        return bits.ravel()

@@ -1,7 +1,7 @@
 """`repeat`: the whole stream several times over, and what most of its copies say.
 
-The copies follow each other, so that a dropout hits one of them. Each starts an odd number of bits after the last (a
-zero stands between copies of even length), so that every second one has its bits on the other track.
+The data are filled up with zeros to whole bytes. The copies follow each other, so that a dropout hits one of them; a
+zero stands between two, so that every second one has its bits on the other track.
 What was heard of a bit is added up, copies and plays alike, which is a majority vote where all are equally sure. Where
 bits were lost or gained on the way the copies are aligned first (``copy_alignment``).
 """
@@ -33,11 +33,13 @@ class Repeat(Layer):
     copies: int = parameter(3, "How often everything is sent; an odd number, as a vote needs.", choices=(3, 5, 7, 9))
 
     def coded_bits(self, data_bits: int) -> int:
-        return (self.copies - 1) * pitch(data_bits) + data_bits if data_bits else 0
+        size = 8 * -(-data_bits // 8)
+        return self.copies * pitch(size) - 1 if size else 0
 
     def encode(self, bits: Bits) -> Bits:
+        padded = np.pad(bits, (0, -bits.size % 8))
         sent = np.zeros(self.coded_bits(bits.size), np.uint8)
-        sent[even_places(bits.size, self.copies)] = bits
+        sent[even_places(padded.size, self.copies)] = padded
         return sent
 
     def decode(self, passes: tuple[SoftBits, ...]) -> Heard:
