@@ -10,6 +10,16 @@ STURDY = Preset(
     "contents/rs:parity_bytes=32/interleave:depth=64/frame:block_bytes=128/biphase:bit_rate_hz=1200",
     "Blocks with Reed-Solomon correction over a self-clocking code.",
 )
+STEADY_WORN = Preset(
+    "steady-worn",
+    "contents/rs:parity_bytes=64/interleave:depth=90/frame:block_bytes=128/biphase:bit_rate_hz=4200,tracks=split",
+    "Both tracks of a self-clocking code, a quarter of all for correction: for worn tapes and a microcontroller.",
+)
+STEADY_ATTIC = Preset(
+    "steady-attic",
+    "contents/rs:parity_bytes=96/interleave:depth=104/frame:block_bytes=64/biphase:bit_rate_hz=2000,tracks=split",
+    "The same at half the speed, with more correction in shorter blocks: for tapes from the attic.",
+)
 DENSE_PLAYED = Preset(
     "dense-played",
     "contents/rs:parity_bytes=16/convolutional:rate=3of4/scatter/"

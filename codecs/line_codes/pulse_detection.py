@@ -2,7 +2,8 @@
 
 Around each certain change the waveform is (s, -s) over one period: an antipodal pulse. The mean before it less the
 mean after it is the matched filter, and free of any offset. Its amplitude is taken from the neighbours, the noise from
-a wider stretch, so that a dropout weighs little and silence nothing.
+a wider stretch, so that a dropout weighs little and silence nothing. Before that, what the band of the tape has smeared
+from pulse to pulse is taken out.
 """
 
 from __future__ import annotations
@@ -10,13 +11,21 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from .equaliser import equalised
+
 Values = NDArray[np.float64]
 
 NEAR = 4
-"""Neighbours on either side that share an amplitude: a dropout of 5 ms is 6 cells at 1,200 bit/s."""
+"""Neighbours on either side that share an amplitude in a fade: a dropout of 5 ms is 6 cells at 1,200 bit/s."""
+
+LOCAL = 12
+"""Neighbours on either side from which a fade learns its noise, and a steady stretch its amplitude."""
 
 FAR = 96
-"""Neighbours on either side that share a noise: enough to know it within 10 %."""
+"""Neighbours on either side that share a noise while the amplitude is steady: enough to know it within 10 %."""
+
+SUSPICIOUS = 4.0
+"""A place whose own noise is so many times that of its wider surroundings is no steady one."""
 
 INAUDIBLE = 0.08
 """Share of the usual amplitude below which nothing counts as heard (22 dB down)."""
@@ -38,19 +47,35 @@ def likelihoods(falls: NDArray[np.float32], memory: int) -> Values:
     if peak == 0.0:
         return np.zeros(y.size)
     y /= peak
-    size = np.abs(y)
-    power = _mean_size(y * y, NEAR)
-    near = _mean_size(size, NEAR)
-    usual = _highest(np.sqrt(power), memory)
+    near = _mean_size(np.abs(y), NEAR)
+    usual = _highest(near, memory)
     present = near > 0.5 * usual
-    off = np.where(present, (size - near) ** 2, 0.0)
-    typical = (off.sum() + 1e-30) / (present.sum() + 1e-30)
-    share = _mean_size(present.astype(np.float64), FAR)
-    noise = (_mean_size(off, FAR) + 0.05 * typical) / (share + 0.05) * (2 * NEAR + 1) / (2 * NEAR)
-    noise = np.maximum(noise, 1e-4 * usual**2 + 1e-30)
+    scale = np.maximum(near, 1e-3 * usual) + 1e-30
+    y = equalised(y / scale, present) * scale
+    sizes = np.abs(y)
+    around = (running_mean(sizes, NEAR) * (2 * NEAR + 1) - sizes) / (2 * NEAR)
+    around = np.maximum(around, 1e-3 * usual) + 1e-30
+    wide, local = _noise(y, FAR, present), _noise(y / around, LOCAL, np.ones(y.size, bool)) * around**2
+    steady = present & (local < SUSPICIOUS * wide)
+    noise = np.where(steady, wide, local)
+    power = np.where(steady, _mean_size(y * y, LOCAL), _mean_size(y * y, NEAR))
+    noise = np.maximum(noise, 1e-4 * power + 1e-30)
     amplitude = np.sqrt(np.maximum(power - noise, 0.0))
-    amplitude[amplitude < INAUDIBLE * usual] = 0.0
+    amplitude[near < INAUDIBLE * usual] = 0.0
     return np.asarray(2 * amplitude * y / noise)
+
+
+def _noise(values: Values, reach: int, heard: NDArray[np.bool_]) -> Values:
+    """Variance of the noise on values of one size and either sign, from the ``heard`` ones within ``reach``.
+
+    By the second and fourth moments, ``a**4 = (3 m2**2 - m4) / 2`` (common practice for the signal-to-noise ratio of
+    two-phase signals), which holds at any ratio because nothing is decided.
+    """
+    share = _mean_size(heard.astype(np.float64), reach) + 1e-9
+    squares = np.where(heard, values * values, 0.0)
+    second = _mean_size(squares, reach) / share
+    fourth = _mean_size(squares * squares, reach) / share
+    return np.asarray(second - np.sqrt(np.maximum((3 * second**2 - fourth) / 2, 0.0)))
 
 
 def same_sign(ratios: Values) -> Values:
