@@ -15,7 +15,7 @@ from .playing import TRACKS
 from .silence import noise
 from .steady_sound import quietest, steady_tone
 from .tone import baseband
-from .transport import flutter
+from .transport import flutter, noise_share
 
 TEST_FIGURES = ("speed_error_percent", "three_percent_level_db", "limit_at_10_khz_db", "response_db")
 """Figures that need the test recording, whatever the number of tracks."""
@@ -48,7 +48,7 @@ def without_test(signal: Signal) -> Collected:
     tracks = tone.tracks
     pair = tone_on(signal.samples[list(tracks)], signal.sample_rate_hz, tone.hz, tone.start, tone.stop)
     heard_tone = waver(pair)
-    told = flutter([heard_tone])
+    told = flutter([heard_tone], noise_share([pair]))
     got.findings += told.findings
     got.lines = told.lines
     span = (tone.start / signal.sample_rate_hz, tone.stop / signal.sample_rate_hz)

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from ..contracts.spec import format_value
 from .figures import Curve, Figure
-from .fitted_band import fitted_band
+from .fitted_band import LOW_ORDER, fitted_band
 from .mechanics import FlutterLine
 from .skew import TAPE_SPEED_MM_PER_S, azimuth_arcmin
 
@@ -62,7 +62,8 @@ def _stages(
     if apart_db is not None:
         yield "crosstalk", {"separation_db": apart_db}
     if bands is not None:
-        yield "band", {"low_hz": bands.low_hz, "high_hz": bands.high_hz, "order": float(bands.order)}
+        yield "band", {"low_hz": bands.low_hz, "high_hz": 0.0, "order": float(LOW_ORDER)}
+        yield "band", {"low_hz": 0.0, "high_hz": bands.high_hz, "order": float(bands.order)}
     hum_db = _both(told, "hum_{}_db")
     if hum_db is not None:
         yield "hum", {"level_db": min(record_db + hum_db, 0.0)}

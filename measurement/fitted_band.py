@@ -14,6 +14,7 @@ from .figures import Curve
 from .layout import LINE_UP_HZ
 from .skew import azimuth_loss_db
 
+LOW_ORDER = 2
 _ORDERS = (2, 3, 4)
 
 
@@ -22,8 +23,8 @@ class FittedBand:
     """What comes nearest to a response.
 
     Attributes:
-        low_hz, high_hz: -3 dB points of Butterworth slopes of the same order.
-        order: of both slopes.
+        low_hz, high_hz: -3 dB points of Butterworth slopes.
+        order: of the upper slope; the lower one has 2.
         spacing_um: loss proportional to frequency in dB, as a distance of head and tape.
         miss_db: rms distance from the response.
     """
@@ -74,5 +75,5 @@ def response_db(
     >>> round(float(response_db(np.array([8000.0]), 30.0, 8000.0, 2, 0.0)[0]), 2)
     -3.01
     """
-    slopes = 10 * np.log10(1 + (low_hz / hz) ** (2 * order)) + 10 * np.log10(1 + (hz / high_hz) ** (2 * order))
+    slopes = 10 * np.log10(1 + (low_hz / hz) ** (2 * LOW_ORDER)) + 10 * np.log10(1 + (hz / high_hz) ** (2 * order))
     return np.asarray(-slopes - spacing_loss_db(spacing_um, 1.0) * hz)

@@ -95,10 +95,10 @@ def weighted(heard: Waver) -> NDArray[np.float64]:
 
 def unweighted(heard: Waver) -> NDArray[np.float64]:
     """Deviation in % between 0.2 and 200 Hz (common practice), without weighting."""
-    return _weighted_by(heard, _band)
+    return _weighted_by(heard, band)
 
 
-def _band(hz: NDArray[np.float64]) -> NDArray[np.float64]:
+def band(hz: NDArray[np.float64]) -> NDArray[np.float64]:
     """Slopes of second order at both ends of 0.2 to 200 Hz."""
     low, high = _UNWEIGHTED_HZ
     return np.asarray((hz / low) ** 2 / np.sqrt(1 + (hz / low) ** 4) / np.sqrt(1 + (hz / high) ** 4))

@@ -43,9 +43,11 @@ CARRIER_HZ = (FLUTTER_HZ, 6300.0)
 """Heard together: a lift of the tape takes twice as many dB off the upper one, missing oxide as many."""
 
 RESPONSE_HZ = (
-    *(40.0, 63.0, 100.0, 200.0, 315.0, 630.0, 1000.0, 2000.0),
+    *(40.0, 75.0, 110.0, 220.0, 315.0, 630.0, 1000.0, 2000.0),
     *(3150.0, 4000.0, 5000.0, 6300.0, 8000.0, 10_000.0, 12_500.0, 14_000.0),
 )
+"""The low ones keep clear of 50 and 60 Hz and their multiples: hum would be taken for response."""
+
 LINE_UP_DB = -6.0
 LADDER_DB = (-24.0, -18.0, -12.0, -9.0, -6.0, -3.0, 0.0)
 LIMIT_LADDER_DB = (-30.0, -24.0, -20.0, -16.0, -12.0, -8.0, -4.0, 0.0)
@@ -195,7 +197,7 @@ def whole_recording(sample_rate_hz: int = 44_100) -> Signal:
 
 def _sound(section: Section, times_s: NDArray[np.float64]) -> NDArray[np.float64]:
     if section.sound == "pulses":
-        return _pulses(times_s)
+        return _peak(PULSE_DB) * pulse(np.mod(times_s, 1 / PULSES_PER_S) - 0.5 / PULSES_PER_S)
     if section.sound == "mark":
         wave = _peak(MARK_DB) * np.sin(2 * np.pi * mark_turns(np.minimum(times_s, MARK_S)))
     else:
@@ -204,11 +206,14 @@ def _sound(section: Section, times_s: NDArray[np.float64]) -> NDArray[np.float64
     return np.asarray(wave * (0.5 - 0.5 * np.cos(np.pi * np.clip(nearest_s / _EDGE_S, 0, 1))))
 
 
-def _pulses(times_s: NDArray[np.float64]) -> NDArray[np.float64]:
-    """One upright half wave between two smaller ones: a cosine of 1,500 Hz under a raised cosine of two periods."""
-    since_s = np.mod(times_s, 1 / PULSES_PER_S) - 0.5 / PULSES_PER_S
+def pulse(since_s: NDArray[np.float64]) -> NDArray[np.float64]:
+    """One upright half wave between two smaller ones: a cosine of 1,500 Hz under a raised cosine of two periods.
+
+    Args:
+        since_s: time from its middle; beyond a period to either side it is 0.
+    """
     near = np.clip(since_s * PULSE_HZ, -1, 1)
-    return np.asarray(_peak(PULSE_DB) * (0.5 + 0.5 * np.cos(np.pi * near)) * np.cos(2 * np.pi * near))
+    return np.asarray((0.5 + 0.5 * np.cos(np.pi * near)) * np.cos(2 * np.pi * near))
 
 
 def _peak(level_db: float) -> float:

@@ -34,12 +34,13 @@ class Located:
     Attributes:
         marks_s: (place on the test recording, time on the capture) of each mark heard, shape (marks, 2).
         skews_s: right after left at the same marks, shape (marks,).
-        inverted: whether each row of the capture has the polarity turned.
+        opposite: whether the polarity of the two rows differs. That of both together is not told by the marks: a speed
+            that wavers by 0.5 % between two marks turns their phase half round.
     """
 
     marks_s: NDArray[np.float64]
     skews_s: NDArray[np.float64]
-    inverted: tuple[bool, bool]
+    opposite: bool
 
     @property
     def speed(self) -> float:
@@ -86,8 +87,7 @@ def locate(signal: Signal) -> Located | None:
         return None
     told = np.array(found)
     left, right = told[:, 1], told[:, 2]
-    inverted = (bool(told[:, 3].sum() < 0), bool(told[:, 4].sum() < 0))
-    return Located(np.column_stack((told[:, 0], (left + right) / 2)), right - left, inverted)
+    return Located(np.column_stack((told[:, 0], (left + right) / 2)), right - left, bool(told[:, 3].sum() < 0))
 
 
 def _decimated(signal: Signal, every: int) -> NDArray[np.float64]:
@@ -114,7 +114,7 @@ def _template(rate: float, speed: float) -> NDArray[np.complex128]:
 
 
 def _likeness(row: NDArray[np.float64], template: NDArray[np.complex128]) -> NDArray[np.complex128]:
-    """Correlation with the template at each start, 1 for a copy of it; phase -90 degrees for an upright sine."""
+    """Complex correlation with the template at each start; its magnitude is 1 for a copy."""
     from scipy.signal import oaconvolve
 
     product = oaconvolve(row, template[::-1].conj(), mode="valid")
@@ -167,23 +167,21 @@ def _fit(peaks_s: NDArray[np.float64]) -> tuple[float, list[tuple[float, float]]
     return 1 / slope, matched
 
 
-def _refined(
-    slow: NDArray[np.float64], rate: float, near_s: float, speed: float
-) -> tuple[float, float, float, float] | None:
-    """Time on each row and cosine of the phase there (negative where the polarity is turned); None if unlike."""
+def _refined(slow: NDArray[np.float64], rate: float, near_s: float, speed: float) -> tuple[float, float, float] | None:
+    """Time on each row, and how far their phases agree there, from 1 to -1 where they are opposite; None if unlike."""
     template = _template(rate, speed)
     first = max(0, round((near_s - _NEAR_S) * rate))
     last = min(slow.shape[1], first + template.size + round(2 * _NEAR_S * rate))
     if last - first < template.size + 3:
         return None
-    times, signs = [], []
+    times, phases = [], []
     for row in slow:
-        likeness = _likeness(row[first:last], template) * 1j
+        likeness = _likeness(row[first:last], template)
         height = np.abs(likeness)
         top = int(height.argmax())
         if not 0 < top < height.size - 1 or height[top] < _LIKENESS:
             return None
         below, here, above = height[top - 1 : top + 2]
         times.append((first + top + 0.5 * (below - above) / (below - 2 * here + above)) / rate)
-        signs.append(float(likeness[top].real))
-    return times[0], times[1], signs[0], signs[1]
+        phases.append(likeness[top] / height[top])
+    return times[0], times[1], float((phases[0] * phases[1].conjugate()).real)

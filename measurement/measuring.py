@@ -68,14 +68,15 @@ def measure(signal: Signal, source: str = "", one_track: bool = False) -> Measur
     if play is not None:
         provenance |= {
             "tracks_swapped": play.swapped,
-            "polarity_inverted": play.located.inverted[0],
             "polarity_of_tracks_differs": play.opposite and not play.mono,
             "marks_found": len(play.located.marks_s),
         }
+        if play.inverted is not None:
+            provenance["polarity_inverted"] = play.inverted
     figures = tuple(one for one in got.findings if isinstance(one, Figure))
     curves = tuple(one for one in got.findings if isinstance(one, Curve))
     profile = Profile(
-        spec=channel_spec(figures, curves, got.lines, inverted=play is not None and play.located.inverted[0]),
+        spec=channel_spec(figures, curves, got.lines, inverted=play is not None and bool(play.inverted)),
         provenance=provenance,
         figures=figures,
         missing=tuple(one for one in got.findings if isinstance(one, Missing)),

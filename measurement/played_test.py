@@ -105,11 +105,9 @@ def _carriers(play: Playing, quiet: tuple[Noise, Noise] | None, response: Respon
         got.findings += [Missing(name, reason) for name in (*names, "dropouts_per_minute")]
         return
     got.findings.append(speed_error(wavers, nominal_hz))
-    told = flutter(wavers)
+    told = flutter(wavers, noise_share(pairs))
     got.findings += told.findings
     got.lines = told.lines
-    share = noise_share(pairs)
-    got.notes.append(f"noise about the tone alone would make the weighted meter read {share:.2g} %")
     if not play.mono:
         got.findings += skew(skews, FLUTTER_HZ, response.leak_error_at(FLUTTER_HZ))
     minutes = sum(end - start for start, end in listened) / 60

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..contracts.signal import Signal
-from .layout import RESPONSE_HZ, Section, sections
+from .layout import PULSE_HZ, PULSES_PER_S, RESPONSE_HZ, Section, pulse, sections
 from .marks import Located, locate
 from .tone import Baseband, baseband, settle_s
 
@@ -34,12 +34,14 @@ class Playing:
         located: where things lie in it.
         swapped: whether the left track came on the right row.
         mono: whether both rows carry the same sound, so that nothing can be said of the tracks apart.
+        inverted: whether the left track's polarity is turned; None where the capture does not hold the pulses.
     """
 
     signal: Signal
     located: Located
     swapped: bool
     mono: bool
+    inverted: bool | None
 
     @property
     def samples(self) -> NDArray[np.float32]:
@@ -54,7 +56,7 @@ class Playing:
     @property
     def opposite(self) -> bool:
         """Whether the polarity of the two tracks differs."""
-        return self.located.inverted[0] != self.located.inverted[1]
+        return self.located.opposite
 
     @property
     def highest_hz(self) -> float:
@@ -125,4 +127,23 @@ def playing(signal: Signal) -> Playing | None:
         crossed += float((np.abs(other.values) ** 2).mean())
     if straight or crossed:
         mono = mono or max(straight, crossed) < _APART**2 * min(straight, crossed)
-    return Playing(signal, located, swapped=not mono and crossed > straight, mono=mono)
+    swapped = not mono and crossed > straight
+    return Playing(signal, located, swapped, mono, _inverted(signal, signal.samples[int(swapped)], located))
+
+
+def _inverted(signal: Signal, left: NDArray[np.float32], located: Located) -> bool | None:
+    """Whether the pulses of the left track stand upside down: their main half wave is the largest."""
+    from scipy.signal import oaconvolve
+
+    template = pulse(np.arange(-1, 1, 1 / signal.sample_rate_hz * PULSE_HZ * located.speed) / PULSE_HZ)
+    upright = inverted = 0.0
+    for section in sections("pulses"):
+        span = located.span(section, signal) if section.tracks[0] else None
+        if span is None:
+            continue
+        match = oaconvolve(left[slice(*span)].astype(np.float64), template[::-1], mode="same")
+        period = int(signal.sample_rate_hz / (PULSES_PER_S * located.speed))
+        each = match[: match.size // period * period].reshape(-1, period)
+        upright += float(np.median(each.max(axis=1)))
+        inverted += float(np.median(-each.min(axis=1)))
+    return None if upright == inverted else inverted > upright

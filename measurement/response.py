@@ -16,6 +16,12 @@ from .tone import Baseband
 
 BLOCK_S = 0.05
 
+_FEWEST_PAIRS = 8
+_GO_TOGETHER = 3.0
+"""Blocks of 50 ms go together while contact wavers at 1 to 20 Hz: errors are larger by about this (modelling prior)."""
+
+_HUM_ENDS_HZ = 260.0
+
 _MOST_SQUARE = 6.6
 """A Gaussian's square exceeds this in 1 % of cases, 6.6 variances."""
 
@@ -70,7 +76,7 @@ def responses(play: Playing, quiet: tuple[Noise, Noise] | None) -> Responses:
 
     The error of a level comes from how much the passes differ, all tones together: a variance that is the same for all
     tones and one that grows with the square of frequency (the contact of head and tape: its loss in dB is proportional
-    to frequency).
+    to frequency). Where the capture holds one pass only, it comes from the scatter within a step.
     """
     heard: dict[tuple[int, float], list[_Reading]] = {}
     for section in sections("response"):
@@ -88,7 +94,7 @@ def responses(play: Playing, quiet: tuple[Noise, Noise] | None) -> Responses:
     hz = np.array([tone for tone in RESPONSE_HZ if (0, tone) in heard and (1, tone) in heard])
     shape = (2, hz.size)
     level, leak, leak_error = np.zeros(shape), np.zeros(shape, np.complex128), np.zeros(shape)
-    passes, noisy = np.ones(shape), np.zeros(shape)
+    passes, noisy, scattered = np.ones(shape), np.zeros(shape), np.zeros(shape)
     apart: list[tuple[float, float]] = []
     for i, tone in enumerate(hz):
         for track in (0, 1):
@@ -96,30 +102,36 @@ def responses(play: Playing, quiet: tuple[Noise, Noise] | None) -> Responses:
             passes[track, i] = len(readings)
             level[track, i] = np.mean([one.level_db for one in readings])
             noisy[track, i] = np.mean([one.level_error_db**2 for one in readings])
+            scattered[track, i] = np.mean([one.scatter_db**2 for one in readings])
             leak[track, i] = np.mean([one.share for one in readings])
             leak_error[track, i] = math.sqrt(sum(one.share_error**2 for one in readings)) / len(readings)
             if len(readings) == 2:
                 apart.append((tone, readings[0].level_db - readings[1].level_db))
     if play.mono:
         leak, leak_error = np.zeros_like(leak), np.zeros_like(leak_error)
-    return Responses(hz, level, np.sqrt(np.maximum(_variance(hz, apart), noisy) / passes), leak, leak_error)
+    variance = _variance(hz, apart) if len(apart) >= _FEWEST_PAIRS else scattered
+    return Responses(hz, level, np.sqrt(np.maximum(variance, noisy) / passes), leak, leak_error)
 
 
 @dataclass(frozen=True, slots=True)
 class _Reading:
     level_db: float
     level_error_db: float
+    scatter_db: float
     share: complex
     share_error: float
 
 
-_NOTHING = _Reading(-200.0, 0.0, 0j, 0.0)
+_NOTHING = _Reading(-200.0, 0.0, 0.0, 0j, 0.0)
 
 
 def _read(own: Baseband, other: Baseband, density: float) -> _Reading:
     blocks = max(1, int(own.values.size / (BLOCK_S * own.rate_hz)))
     power = np.array([float((np.abs(part) ** 2).mean()) for part in np.array_split(own.values, blocks)])
-    level = max(float(np.median(power)) - 2 * density * own.noise_hz, 1e-20)
+    if own.centre_hz < _HUM_ENDS_HZ:
+        level = max(_steady_power(own.values), 1e-20)
+    else:
+        level = max(float(np.median(power)) - 2 * density * own.noise_hz, 1e-20)
     product = np.array_split(other.values * own.values.conj(), blocks)
     total = float((np.abs(own.values) ** 2).sum()) + 1e-300
     share = complex(sum(part.sum() for part in product)) / total
@@ -129,13 +141,20 @@ def _read(own: Baseband, other: Baseband, density: float) -> _Reading:
     noise = 2 * density * own.noise_hz / level
     independent = max(1.0, own.noise_hz * own.values.size / own.rate_hz)
     level_error_db = 4.343 * math.sqrt((2 * noise + noise**2) / independent) * _MEDIAN_ERROR
-    return _Reading(10 * math.log10(level), level_error_db, share, spread * fair)
+    scatter_db = float(np.std(10 * np.log10(np.maximum(power, 1e-20)))) * fair * _GO_TOGETHER
+    return _Reading(10 * math.log10(level), level_error_db, scatter_db, share, spread * fair)
+
+
+def _steady_power(values: NDArray[np.complex128]) -> float:
+    """Power of one steady tone near the centre, as narrow as the step is long: hum beside it does not count."""
+    turn = np.angle((values[1:] * values[:-1].conj()).sum()) if values.size > 1 else 0.0
+    window = np.hanning(values.size + 2)[1:-1]
+    steady = (values * window * np.exp(-1j * turn * np.arange(values.size))).sum() / window.sum()
+    return float(abs(steady) ** 2)
 
 
 def _variance(hz: NDArray[np.float64], apart: list[tuple[float, float]]) -> NDArray[np.float64]:
     """Variance of one reading at each tone, from the differences of two passes."""
-    if len(apart) < 4:
-        return np.full(hz.size, np.inf)
     from scipy.optimize import nnls
 
     tone, difference = np.array(apart).T

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .figures import Curve, Figure, Finding, Missing, around, of_blocks
-from .flutter_meter import BLOCK_S, SETTLE_S, Waver, reading, unweighted, weighted
+from .flutter_meter import BLOCK_S, SETTLE_S, Waver, band, reading, unweighted, weighted
 from .mechanics import FlutterLine, WaverSpectrum, bands, lines, waver_spectrum
 from .skew import SkewSeries, azimuth_arcmin, azimuth_loss_db, blocks_of, wander_square
 from .tone import Baseband
@@ -51,8 +51,13 @@ def speed_error(heard: Sequence[Waver], nominal_hz: float) -> Finding:
     return of_blocks(name, readings, method, _SPEED_FLOOR_PERCENT)
 
 
-def flutter(heard: Sequence[Waver]) -> FlutterFindings:
-    """Wow and flutter, weighted and not, with its spectrum."""
+def flutter(heard: Sequence[Waver], noise: tuple[float, float] = (0.0, 0.0)) -> FlutterFindings:
+    """Wow and flutter, weighted and not, with its spectrum.
+
+    Args:
+        heard: the tone, stretch by stretch.
+        noise: what noise about the tone alone makes the meter read, weighted and not; taken off in power.
+    """
     names = ("flutter_weighted_percent", "flutter_unweighted_percent")
     enough = [one for one in heard if one.percent.size >= (2 * SETTLE_S + 2 * BLOCK_S) * one.rate_hz]
     if not enough:
@@ -64,10 +69,10 @@ def flutter(heard: Sequence[Waver]) -> FlutterFindings:
         (names[1], unweighted, "zero to peak, 2-sigma, 0.2 to 200 Hz unweighted"),
     )
     findings: list[Finding] = []
-    for name, filtered, method in told:
+    for (name, filtered, method), share in zip(told, noise, strict=True):
         found = reading(name, [filtered(one) for one in enough], rate_hz, method)
         if found is not None:
-            findings.append(found)
+            findings.append(_without(found, share))
     spectrum = waver_spectrum([one.percent for one in enough], rate_hz)
     if spectrum is None:
         return FlutterFindings(tuple(findings), (), None)
@@ -85,6 +90,11 @@ def flutter(heard: Sequence[Waver]) -> FlutterFindings:
     return FlutterFindings(tuple(findings), lines(spectrum), spectrum)
 
 
+def _without(found: Figure, noise: float) -> Figure:
+    value, low, high = (math.sqrt(max(0.0, one**2 - noise**2)) for one in (found.value, found.low, found.high))
+    return Figure(found.name, value, low, high, f"{found.method}; {noise:.2g} % of noise about the tone taken off")
+
+
 def _spread(
     spectrum: WaverSpectrum, middles: NDArray[np.float64], rms: NDArray[np.float64]
 ) -> tuple[tuple[float, ...], tuple[float, ...]]:
@@ -96,8 +106,8 @@ def _spread(
     return tuple(low.tolist()), tuple(high.tolist())
 
 
-def noise_share(pairs: Sequence[Sequence[Baseband]]) -> float:
-    """What noise about the tone makes the weighted meter read, in % (zero to peak, 2-sigma).
+def noise_share(pairs: Sequence[Sequence[Baseband]]) -> tuple[float, float]:
+    """What noise about the tone makes the meter read, weighted and not, in % (zero to peak, 2-sigma).
 
     Noise beside the tone turns its phase by a random amount whose rate rises with the distance from the tone: it is
     read between 210 and 250 Hz, where waver of the speed has ended, and continued downwards by that law.
@@ -114,13 +124,19 @@ def noise_share(pairs: Sequence[Sequence[Baseband]]) -> float:
             continue
         power = np.median([np.abs(np.fft.rfft((part - part.mean()) * window)) ** 2 for part in parts], axis=0) / 0.693
         power *= 2 / (rate_hz * float((window**2).sum()))
-        at = np.fft.rfftfreq(size, 1 / rate_hz)
+        at = np.asarray(np.fft.rfftfreq(size, 1 / rate_hz), np.float64)
         beyond = (at >= 210) & (at <= 250)
         law = float((power[beyond] / at[beyond] ** 2).mean())
         inside = (at >= 0.5) & (at <= 200)
-        rms_hz = np.sqrt(float((law * at[inside] ** 2 * flutter_weighting(at[inside]) ** 2).sum()) * at[1])
-        shares.append(100 * rms_hz / tracks[0].centre_hz)
-    return 1.96 * float(np.median(shares)) if shares else 0.0
+        density = law * at[inside] ** 2
+        rms_hz = [
+            math.sqrt(float((density * weight(at[inside]) ** 2).sum() * at[1])) for weight in (flutter_weighting, band)
+        ]
+        shares.append([1.96 * 100 * one / tracks[0].centre_hz for one in rms_hz])
+    if not shares:
+        return 0.0, 0.0
+    weighted_share, unweighted_share = (float(one) for one in np.median(shares, axis=0))
+    return weighted_share, unweighted_share
 
 
 def skew(series: Sequence[SkewSeries], tone_hz: float, leak_error: float) -> list[Finding]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -125,6 +126,10 @@ class Deck:
 
     def truth(self) -> dict[str, float | NDArray[np.float64]]:
         """What each figure is; curves as arrays over ``RESPONSE_HZ``."""
+        return _truth(self)
+
+    def worked_out(self) -> dict[str, float | NDArray[np.float64]]:
+        """As ``truth``, anew."""
         levels = np.array([self._level_db(hz) for hz in RESPONSE_HZ]).T
         at = RESPONSE_HZ.index(315.0)
         full_db = levels[:, at] + 20 * math.log10(20)
@@ -180,6 +185,11 @@ class Deck:
         speed = motion.slopes
         rate_hz = RATE_HZ / motion.knot_frames
         return read_speed(speed, rate_hz)
+
+
+@cache
+def _truth(deck: Deck) -> dict[str, float | NDArray[np.float64]]:
+    return deck.worked_out()
 
 
 def read_speed(speed: NDArray[np.float64], rate_hz: float) -> tuple[float, float]:

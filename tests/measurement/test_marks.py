@@ -42,8 +42,8 @@ def test_polarity_and_order_of_the_tracks_are_told(recording: Signal, turned: tu
     assert play is not None
     assert play.swapped == swapped
     assert not play.mono
-    signs = turned[::-1] if swapped else turned
-    assert play.located.inverted == tuple(sign < 0 for sign in signs)
+    assert play.inverted == (turned[0] < 0)
+    assert play.opposite == (turned[0] != turned[1])
 
 
 def test_one_track_on_both_rows_is_mono(recording: Signal) -> None:
