@@ -75,7 +75,7 @@ class ChannelModel(PlugIn):
         return ()
 
     def at_best(self) -> ChannelModel:
-        """The same as a capacity is probed: what stretches time, cuts the sound out or bends the wave is ``nothing``."""
+        """The same as a capacity is probed: what stretches time, cuts out or bends the wave gives its ``nothing``."""
         return self
 
 

@@ -41,10 +41,14 @@ class Layer(PlugIn):
     Class attributes:
         needs: the least decoder, one of ``line_code.NEEDS``.
         restores: tolerances (``line_code.TOLERANCES``) that this layer gives to any line code below it.
+        needs_exact: whether ``decode`` goes wrong where bits too many come in at the end; if not, up to 7 do no harm.
+        hands_on: how many bits, one of ``line_code.LENGTHS``; None if that is as what is below has it.
     """
 
     needs: ClassVar[str] = "microcontroller"
     restores: ClassVar[frozenset[str]] = frozenset()
+    needs_exact: ClassVar[bool] = False
+    hands_on: ClassVar[str | None] = None
 
     @abstractmethod
     def encode(self, bits: Bits) -> Bits:

@@ -18,6 +18,9 @@ from .soft_bits import SoftBits
 NEEDS = ("relays", "microcontroller", "computer")
 """Who can decode, from the least to the most."""
 
+LENGTHS = ("exact", "whole_bytes", "a few more")
+"""How many bits of a clean tape are handed on: as many as were sent; those filled up to whole bytes; up to 7 more."""
+
 TOLERANCES = ("polarity", "swapped_tracks")
 """What a format may claim to live with: both tracks inverted; left and right exchanged."""
 
@@ -28,9 +31,11 @@ class LineCode(PlugIn):
 
     Class attributes:
         needs: the least decoder, one of ``NEEDS``.
+        hands_on: how many bits of a clean tape, one of ``LENGTHS``.
     """
 
     needs: ClassVar[str]
+    hands_on: ClassVar[str] = "a few more"
 
     @property
     def tolerates(self) -> frozenset[str]:

@@ -187,9 +187,11 @@ def codec(spec: str | list[Any]) -> Codec:
     'microcontroller'
 
     Raises:
-        UsageError: unknown names or parameters, or a stack that does not end in its only line code.
+        UsageError: unknown names or parameters, a stack that does not end in its only line code, or members that do
+            not join.
     """
     from .codec import Codec
+    from .joints import check_joints
     from .layer import Layer
     from .line_code import LineCode
 
@@ -205,7 +207,9 @@ def codec(spec: str | list[Any]) -> Codec:
     for member in layers:
         if isinstance(member, LineCode):
             raise UsageError(f"codec: '{member.name}' is a line code and must come last; '{last.name}' follows it.")
-    return Codec(tuple(member for member in layers if isinstance(member, Layer)), last)
+    joined = tuple(member for member in layers if isinstance(member, Layer))
+    check_joints(joined, last)
+    return Codec(joined, last)
 
 
 def channel(spec: str | list[Any]) -> Channel:

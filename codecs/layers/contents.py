@@ -36,6 +36,7 @@ class Contents(Layer):
     name = "contents"
     summary = "Outermost: format version, payload length and CRC-32 of everything."
     needs = "microcontroller"
+    hands_on = "whole_bytes"
 
     def coded_bits(self, data_bits: int) -> int:
         return 8 * (_HEADER.size + -(-data_bits // 8))

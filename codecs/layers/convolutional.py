@@ -47,6 +47,7 @@ class Convolutional(Layer):
     name = "convolutional"
     summary = "Convolutional code with soft decoding: the strongest correction for noise, at any rate from 1/2 to 7/8."
     needs = "computer"
+    needs_exact = True
 
     constraint_length: int = parameter(7, "How many bits a coded bit depends on.", choices=(3, 7))
     rate: str = parameter("1of2", "How many data bits for how many coded ones.", choices=tuple(PATTERNS))

@@ -36,6 +36,7 @@ class Frame(Layer):
     name = "frame"
     summary = "Blocks with a sync word, their number, the total and a check: found again after a loss, missed if lost."
     needs = "microcontroller"
+    hands_on = "exact"
     restores = frozenset({"polarity"})
 
     block_bytes: int = parameter(128, "Data bytes of a block; the last may be shorter.", unit="bytes", low=1, high=4096)

@@ -29,6 +29,7 @@ class Interleave(Layer):
     name = "interleave"
     summary = "Sends the bytes of `depth` rows in turn, so that a burst is shared out among them."
     needs = "microcontroller"
+    hands_on = "whole_bytes"
 
     depth: int = parameter(4, "From how many rows neighbours on the tape come.", low=1, high=4096)
     by_track: bool = parameter(False, "Each byte stays on one track, if even and odd bits go to different ones.")

@@ -29,6 +29,7 @@ class Repeat(Layer):
     name = "repeat"
     summary = "The whole load several times over; what most copies say, the sure ones counting for more."
     needs = "microcontroller"
+    hands_on = "whole_bytes"
 
     copies: int = parameter(3, "How often everything is sent; an odd number, as a vote needs.", choices=(3, 5, 7, 9))
 

@@ -39,6 +39,7 @@ class ReedSolomon(Layer):
     name = "rs"
     summary = "Reed-Solomon words: correct as many bytes as there are parity bytes if erased, half as many if not."
     needs = "microcontroller"
+    hands_on = "whole_bytes"
 
     parity_bytes: int = parameter(32, "Parity bytes in each word (n - k).", unit="bytes", low=2, high=128)
     word_bytes: int = parameter(255, "Longest word, parity included (n).", unit="bytes", low=3, high=255)

@@ -29,6 +29,7 @@ class Scatter(Layer):
     name = "scatter"
     summary = "Sends the bits in an order without a pattern, so that a loss is shared out over the whole load."
     needs = "computer"
+    needs_exact = True
 
     def coded_bits(self, data_bits: int) -> int:
         return data_bits

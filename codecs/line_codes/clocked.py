@@ -62,6 +62,7 @@ class Clocked(KeyedLineCode):
     name = "clocked"
     summary = "A clock burst a step on one track, a data burst for each 1 on the other: relays can read it."
     needs = "relays"
+    hands_on = "whole_bytes"
 
     tone_hz: float = parameter(3000.0, "Tone of all bursts.", unit="Hz", low=100, high=20_000)
     step_ms: float = parameter(60.0, "Length of a step.", unit="ms", low=2, high=2_000)

@@ -42,6 +42,7 @@ class Fsk(LineCode):
     name = "fsk"
     summary = "Two tones, a character at a time; the defaults are the standard published in 1976."
     needs = "microcontroller"
+    hands_on = "whole_bytes"
 
     baud_hz: float = parameter(300.0, "Line bits a second.", unit="Hz", low=10, high=9_600)
     mark_hz: float = parameter(2400.0, "Tone of a 1.", unit="Hz", low=50, high=20_000)

@@ -53,6 +53,7 @@ class Multicarrier(LineCode):
     name: ClassVar[str] = "multicarrier"
     summary: ClassVar[str] = "Hundreds of narrow carriers on both tracks, straightened by a steady tone: the densest."
     needs: ClassVar[str] = "computer"
+    hands_on: ClassVar[str] = "exact"
     exemptions: ClassVar[dict[str, str]] = {
         "times_follow_the_tape": "a symbol carries many bytes at once, so that they have one time"
     }

@@ -53,6 +53,7 @@ class RailCode(KeyedLineCode):
     """
 
     needs = "relays"
+    hands_on = "whole_bytes"
 
     tone_hz: float = parameter(3000.0, "Tone of the bursts.", unit="Hz", low=100, high=20_000)
     step_ms: float = parameter(50.0, "Length of a step.", unit="ms", low=2, high=2_000)
