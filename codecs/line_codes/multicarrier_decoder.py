@@ -26,6 +26,8 @@ from .time_base import Straightened, straightened
 
 _AT_ONCE = 32
 _MOST_BITS_A_PLACE = 16
+_LEAST_SIGNAL_TO_NOISE = 0.3
+"""A leader is there: noise alone, fitted to 38 known symbols, comes to 0.05."""
 
 
 def heard(signal: Signal, layout: Layout, leader_symbols: int) -> SoftBits:
@@ -94,7 +96,9 @@ def _taught(tape: Tape, training: int) -> _Opening | None:
     there = (np.abs(spectra) ** 2).sum(axis=(1, 2)) > 0
     spectra, before, late = spectra[there] / turned(layout, late[there]), before[there], late[there]
     response = learnt(spectra, layout.training(before), layout.alike(before), layout)
-    return None if response is None else _Opening(tape, response, float(np.median(late[-4:])))
+    if response is None or response.signal_to_noise < _LEAST_SIGNAL_TO_NOISE:
+        return None
+    return _Opening(tape, response, float(np.median(late[-4:])))
 
 
 def _headed(opening: _Opening) -> int | None:

@@ -14,7 +14,7 @@ _AHEAD = 8
 """Symbols after a block by which it is decided whether the tape has leapt in it."""
 _SUREST = 30.0
 _BANDS = 12
-_LEAST_GAIN = 0.02
+_LEAST_GAIN, _MOST_GAIN = 0.02, 3.0
 _UNHEARD = np.float32(1e6)
 _MOST_ROUNDS = 8
 _STRIDE = np.float32(1.8)
@@ -53,7 +53,7 @@ class Reader:
             expected = self._heard(mean) * gain
             unsure = self._heard_power(doubt) * np.abs(gain) ** 2
             step = fitted_gain(spectra, expected, unsure, usual * excess, self.slopes)
-            gain = gain * (1 + _STRIDE * (step - 1))
+            gain = _bounded(gain * (1 + _STRIDE * (step - 1)))
             misfit = np.abs(spectra - self._heard(mean) * gain) ** 2 + unsure
             excess = (_BAND * spread(misfit / usual, _BAND) + _TRUST) / np.float32(_BAND + _TRUST)
             if np.abs(step - 1).mean() < _SETTLED:
@@ -109,6 +109,12 @@ class Reader:
         folds = folded(sent, weight, power)
         late = path(folds, power, layout, self.late - whole[0])
         return np.asarray(whole[0] + refined(folds, power, layout, late)[: numbers.size])
+
+
+def _bounded(gain: Points) -> Points:
+    """``gain`` no weaker and no stronger than a tape can make it: in noise nothing else holds it."""
+    size = np.abs(gain)
+    return np.asarray(gain * (np.clip(size, _LEAST_GAIN, _MOST_GAIN) / np.maximum(size, 1e-12)), np.complex64)
 
 
 def _posterior(sent: Points, noise: Power, points: Constellation) -> tuple[Points, Power]:

@@ -21,6 +21,7 @@ _ROUNDS = 4
 _NEIGHBOURS = 7
 _BAND = 25
 _LEAST_GAIN = 0.02
+_QUIETEST = np.float32(0.05)
 _MEDIAN = np.float32(np.log(2))
 """Median of the power of Gaussian noise re its mean."""
 _GAIN_SPREAD = 0.15
@@ -35,35 +36,38 @@ class Response:
         normal: sums of weight * sent sent^H, shape (2 heard, carriers, 2, 2).
         right: sums of weight * heard * conj(sent), shape (2 heard, carriers, 2).
         noise: power at each carrier, shape (2 heard, carriers).
+        least_noise: below which no silence takes it, same shape.
     """
 
     normal: Points
     right: Points
     noise: Power
+    least_noise: Power
 
     @property
     def matrix(self) -> Points:
         """Shape (carriers, 2 heard, 2 sent)."""
-        level = np.abs(self.normal).max() if self.normal.size else 1.0
-        regular = self.normal + 1e-6 * level * np.eye(2)
-        solved = np.linalg.solve(regular.swapaxes(-1, -2), self.right[..., None])[..., 0]
-        return np.asarray(solved.swapaxes(0, 1), np.complex64)
+        return _solved(self.normal, self.right)
 
     def improved(self, level: Points, sent: Points, unsure: Power, noise: Power, kept: float) -> Response:
-        """With the points of more symbols.
+        """With the points of more symbols; as much of the earlier ones is forgotten as there is new, but no more.
 
         Args:
             level: what was heard, its gain taken off, shape (symbols, 2 heard, carriers).
             sent: the points in the mean, shape (symbols, 2 sent, carriers).
             unsure: their variance, same shape.
             noise: of ``level``, same shape.
-            kept: what the earlier sums still count.
+            kept: what the earlier sums count at least.
         """
         normal, right = _sums(level, sent, np.float32(1) / noise)
         own = np.einsum("smk,sik->mki", 1 / noise, unsure)
         normal[..., 0, 0] += own[..., 0]
         normal[..., 1, 1] += own[..., 1]
-        return Response(kept * self.normal + normal, kept * self.right + right, self.noise)
+        earlier, new = (np.trace(sums, axis1=-2, axis2=-1).real for sums in (self.normal, normal))
+        left = 1 - np.minimum(1 - kept, new / np.maximum(earlier, 1e-30))
+        normal += (left[..., None, None] * self.normal).astype(np.complex64)
+        right += (left[..., None] * self.right).astype(np.complex64)
+        return Response(normal, right, self.noise, self.least_noise)
 
     def quieter(self, misfit: Power, excess: Power, kept: float) -> Response:
         """With the noise of more symbols.
@@ -75,7 +79,21 @@ class Response:
         """
         usual = np.median(excess, axis=0)
         noise = spread((misfit * (usual / excess)).mean(axis=0), _NEIGHBOURS)
-        return Response(self.normal, self.right, np.asarray(kept * self.noise + (1 - kept) * noise, np.float32))
+        mixed = np.asarray(kept * self.noise + (1 - kept) * noise, np.float32)
+        return Response(self.normal, self.right, np.maximum(mixed, self.least_noise), self.least_noise)
+
+    @property
+    def signal_to_noise(self) -> float:
+        """Power of what is heard of the points re the noise, in the mean over carriers and tracks."""
+        power = (np.abs(self.matrix) ** 2).sum(axis=2).T
+        return float(np.mean(power / self.noise))
+
+
+def _solved(normal: Points, right: Points) -> Points:
+    """The matrices of these sums, shape (carriers, 2 heard, 2 sent)."""
+    regular = normal + (1e-6 * float(np.abs(normal).max()) + 1e-30) * np.eye(2)
+    solved = np.linalg.solve(regular.swapaxes(-1, -2), right[..., None])[..., 0]
+    return np.asarray(solved.swapaxes(0, 1), np.complex64)
 
 
 def _sums(level: Points, sent: Points, weight: Power) -> tuple[Points, Points]:
@@ -101,15 +119,15 @@ def learnt(spectra: Points, sent: Points, alike: NDArray[np.bool_], layout: Layo
     trust = often
     for _ in range(_ROUNDS):
         weight = trust * np.abs(gain) ** 2
-        response = Response(*_sums(spectra / gain, sent, weight), np.ones(0, np.float32))
-        expected = np.einsum("kmi,sik->smk", response.matrix, sent) * gain
+        matrix = _solved(*_sums(spectra / gain, sent, weight))
+        expected = np.einsum("kmi,sik->smk", matrix, sent) * gain
         misfit = np.abs(spectra - expected) ** 2
         freedom = 1 - 2 / max(float(often.sum()), 3.0)
         noise = spread(np.median(misfit, axis=0), _NEIGHBOURS) / (_MEDIAN * freedom)
         noise = np.maximum(noise, 1e-9 * np.mean(np.abs(spectra) ** 2) + 1e-30).astype(np.float32)
         trust = often / np.maximum((misfit / noise).mean(axis=2, keepdims=True), 1.0)
         gain = gain * fitted_gain(spectra, expected, 0.0, noise, slopes)
-    return Response(*_sums(spectra / gain, sent, trust * np.abs(gain) ** 2 / noise), noise)
+    return Response(*_sums(spectra / gain, sent, trust * np.abs(gain) ** 2 / noise), noise, _QUIETEST * noise)
 
 
 def _usual_level(spectra: Points) -> Points:

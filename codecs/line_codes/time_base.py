@@ -27,6 +27,8 @@ _WANDER = 0.025
 """How far the speed strays from its median within one tape."""
 _MEDIAN_FRAMES, _MEAN_FRAMES = 9, 5
 """A frame that mistakes noise for the tone must not bend the course: where nothing is heard, nothing mends it."""
+_CHANGE = 0.01
+"""How far two neighbouring frames' speeds lie apart."""
 _HOP = 64
 _WIDE, _WIDE_HOPS = 256, 9
 _NARROW, _NARROW_HOPS = 512, 5
@@ -120,11 +122,10 @@ def _found(signal: Signal, tone_hz: float, grid_hz: float) -> Course | None:
         middle = np.median(around, axis=1)
         strength[begin : begin + count] = around[np.arange(count), best] / np.maximum(middle, 1e-30)
     speed = heard_hz / tone_hz
-    told = strength > _PROMINENT
+    told = _supported(strength > _PROMINENT, speed)
     if told.sum() < _FEWEST_FRAMES:
         return None
-    usual = float(np.median(speed[told]))
-    told &= np.abs(speed - usual) < _WANDER
+    told &= np.abs(speed - np.median(speed[told])) < _WANDER
     if told.sum() < _FEWEST_FRAMES:
         return None
     middles = (np.arange(frames) + 1.0) * hop
@@ -135,6 +136,18 @@ def _found(signal: Signal, tone_hz: float, grid_hz: float) -> Course | None:
     rates = np.interp(points, middles, smooth) * (grid_hz / rate)
     places = np.concatenate(([0.0], np.cumsum((rates[1:] + rates[:-1]) / 2 * np.diff(points))))
     return Course(points, places)
+
+
+def _supported(told: NDArray[np.bool_], speed: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Which of the frames with a prominent tone have one beside them that is told the same speed.
+
+    Noise makes a prominent tone in one frame of fifty, and a pair of them once in five minutes or less.
+    """
+    pairs = told[1:] & told[:-1] & (np.abs(np.diff(speed)) < _CHANGE)
+    supported = np.zeros_like(told)
+    supported[1:] |= pairs
+    supported[:-1] |= pairs
+    return supported
 
 
 def _running_median(values: NDArray[np.float64], size: int) -> NDArray[np.float64]:
