@@ -130,3 +130,53 @@ def test_decode_is_total(seed, lengths):
     heard = LAYER.decode(tuple(SoftBits(rng.normal(size=length)) for length in lengths))
     assert heard.verdict is False
     assert len(heard.passes) == 1
+
+
+BOTH = Contents(copies=2)
+
+
+def with_both_headers(payload):
+    sent = sent_by_hand(payload)
+    return sent + sent[:9]
+
+
+def both_heard(data):
+    heard = BOTH.decode((SoftBits.certain(from_bytes(data)),))
+    return to_bytes(heard.passes[0].bits), heard.verdict
+
+
+@given(st.binary(max_size=300), st.binary(max_size=20))
+def test_a_second_header_stands_at_the_end(payload, after):
+    coded = BOTH.encode(from_bytes(payload))
+    assert coded.size == BOTH.coded_bits(8 * len(payload))
+    assert to_bytes(coded) == with_both_headers(payload)
+    assert both_heard(to_bytes(coded) + after) == (payload, True)
+
+
+@given(st.binary(min_size=1, max_size=300), st.binary(min_size=9, max_size=9), st.binary(max_size=20))
+def test_a_header_that_is_lost_is_made_good_from_the_end(payload, instead, after):
+    data = instead + with_both_headers(payload)[9:] + after
+    assert both_heard(data) == (payload, True)
+
+
+@given(st.binary(max_size=300), st.binary(min_size=9, max_size=9))
+def test_a_header_that_is_lost_at_the_end_is_not_missed(payload, instead):
+    assert both_heard(sent_by_hand(payload) + instead) == (payload, True)
+
+
+def test_payloads_that_look_like_headers_do_not_confuse():
+    """Everywhere in the payload stands what would be a header there, all of them wrong but the one at the end."""
+    payload = b"".join(struct.pack(">BII", 1, 9 * place, 0) for place in range(60))
+    assert both_heard(bytes(9) + with_both_headers(payload)[9:]) == (payload, True)
+
+
+@given(st.integers(0, 2**32 - 1))
+def test_no_damage_passes_with_two_headers_either(seed):
+    """One header is chosen, then checked once: a damaged payload of two sound headers is refused."""
+    rng = np.random.default_rng(seed)
+    payload = rng.bytes(100)
+    data = bytearray(with_both_headers(payload))
+    for place in rng.integers(0, len(data), 5):
+        data[place] ^= int(rng.integers(1, 256))
+    heard, verdict = both_heard(bytes(data))
+    assert verdict is False or heard == payload
