@@ -27,6 +27,9 @@ MISSING_DB = 20.0
 
 _REFERENCE_S = 3.0
 _CONTACT_HZ = 250.0
+_CONTACT_KNOWN = 0.01
+"""Where contact ends and slower or faster changes of level begin is known to about this share (modelling prior)."""
+
 _BRIDGE_S = 0.003
 _SHORTEST_S = 0.0015
 _SAME_SHARE = 0.75
@@ -43,6 +46,7 @@ class Loss:
         lift_um: lift of the tape that would make it; None where oxide is missing.
         track: 0 or 1.
         carrier_hz: the frequency that the depth refers to.
+        unclear: whether it is so deep that the upper carrier is lost in the noise: it may be missing oxide as well.
     """
 
     start_s: float
@@ -51,6 +55,7 @@ class Loss:
     lift_um: float | None
     track: int
     carrier_hz: float
+    unclear: bool = False
 
     @property
     def end_s(self) -> float:
@@ -167,7 +172,8 @@ def contact_fluctuation(blocks: list[float], carrier_hz: float) -> Finding:
     method = "rms change of the distance of head and tape, 1 to 20 Hz, both tracks together"
     per_um = spacing_loss_db(1.0, carrier_hz)
     value, low, high = (math.sqrt(max(0.0, one)) / per_um for one in (square.value, square.low, square.high))
-    return Figure(name, value, low, high, method)
+    half = math.hypot((high - low) / 2, _CONTACT_KNOWN * value)
+    return Figure(name, value, max(0.0, value - half), value + half, method)
 
 
 def losses(low: LossSeries | None, high: LossSeries, track: int) -> list[Loss]:
@@ -189,13 +195,15 @@ def losses(low: LossSeries | None, high: LossSeries, track: int) -> list[Loss]:
         if length < _SHORTEST_S * high.rate_hz:
             continue
         lift_um: float | None = depth_db / spacing_loss_db(1.0, high.carrier_hz)
+        unclear = False
         if low is not None:
             lower_db, _ = low.depth_db(middle)
             if lower_db < least_db / 6:
                 continue
             lift_um = _lift_um(lower_db, low.carrier_hz, depth_db, high.carrier_hz, is_least)
+            unclear = is_least and lower_db > MISSING_DB
         begin_s, length_s = high.start_s + start / high.rate_hz, length / high.rate_hz
-        found.append(Loss(begin_s, length_s, depth_db, lift_um, track, high.carrier_hz))
+        found.append(Loss(begin_s, length_s, depth_db, lift_um, track, high.carrier_hz, unclear))
     return found
 
 

@@ -34,7 +34,7 @@ def dropout_findings(found: Sequence[Sequence[Loss]], tracks: Sequence[str], min
     if len(found) == 2:
         findings.append(_share("dropouts_on_both_share", on_both(list(found[0]), list(found[1])), len(found[1])))
     every = _once(found)
-    findings.append(_share("dropouts_missing_oxide_share", sum(loss.lift_um is None for loss in every), len(every)))
+    findings.append(_missing_oxide(every))
     lengths_ms = np.array([1000 * loss.length_s for loss in every])
     lifts = np.array([loss.lift_um for loss in every if loss.lift_um is not None])
     findings += _lengths(lengths_ms)
@@ -71,6 +71,19 @@ def _share(name: str, count: int, of: int) -> Finding:
     low = float(betaincinv(count, of - count + 1, tail)) if count else 0.0
     high = float(betaincinv(count + 1, of - count, 1 - tail)) if count < of else 1.0
     return Figure(name, count / of, low, high, f"{count} of {of}")
+
+
+def _missing_oxide(every: Sequence[Loss]) -> Finding:
+    """The share where oxide is missing; dropouts that may be either widen its interval upwards."""
+    name = "dropouts_missing_oxide_share"
+    missing, unclear = sum(loss.lift_um is None for loss in every), sum(loss.unclear for loss in every)
+    if unclear == len(every):
+        return Missing(name, "there were no dropouts in which lift and missing oxide could be told apart")
+    least, most = _share(name, missing, len(every)), _share(name, missing + unclear, len(every))
+    assert isinstance(least, Figure)
+    assert isinstance(most, Figure)
+    told = f"; {unclear} more are too deep to tell" if unclear else ""
+    return Figure(name, missing / (len(every) - unclear), least.low, most.high, f"{missing} of {len(every)}{told}")
 
 
 def _lengths(lengths_ms: NDArray[np.float64]) -> list[Finding]:

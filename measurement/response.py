@@ -16,6 +16,9 @@ from .tone import Baseband
 
 BLOCK_S = 0.05
 
+_ODD = 3.3
+"""Passes that differ by more standard deviations than this (1 in 1,000) do so for another reason."""
+
 _FEWEST_PAIRS = 8
 _GO_TOGETHER = 3.0
 """Blocks of 50 ms go together while contact wavers at 1 to 20 Hz: errors are larger by about this (modelling prior)."""
@@ -109,7 +112,12 @@ def responses(play: Playing, quiet: tuple[Noise, Noise] | None) -> Responses:
                 apart.append((tone, readings[0].level_db - readings[1].level_db))
     if play.mono:
         leak, leak_error = np.zeros_like(leak), np.zeros_like(leak_error)
-    variance = _variance(hz, apart) if len(apart) >= _FEWEST_PAIRS else scattered
+    variance = np.tile(_variance(hz, apart), (2, 1)) if len(apart) >= _FEWEST_PAIRS else scattered
+    for track, i in np.argwhere(passes == 2):
+        one, other = (reading.level_db for reading in heard[track, hz[i]])
+        if abs(one - other) > _ODD * math.sqrt(2 * variance[track, i]):
+            # A dropout only takes away.
+            level[track, i], passes[track, i] = max(one, other), 1
     return Responses(hz, level, np.sqrt(np.maximum(variance, noisy) / passes), leak, leak_error)
 
 

@@ -21,8 +21,8 @@ from tapewright.contracts.streams import substream
 from tapewright.measurement.layout import RESPONSE_HZ
 from tapewright.measurement.weighting import TABLE_DB, TABLE_HZ
 
-RATE_HZ = 44_100
-LONG_S = 2400
+RATE_HZ = 32_000
+LONG_S = 1200
 
 
 @dataclass(frozen=True)
@@ -79,7 +79,7 @@ class Deck:
     @property
     def still(self) -> str:
         """The stages that neither waver nor are random, as far as the crosstalk."""
-        return f"{self._recorded}/{self._heads}/{self._amplifier}"
+        return f"{self._recorded}/drift:speed_percent={self.speed_percent}/{self._heads}/{self._amplifier}"
 
     @property
     def _recorded(self) -> str:
@@ -171,13 +171,13 @@ class Deck:
         """Peak of a step of the response at the end of the channel, gain of the capture left out, on each track."""
         hz = tone_hz * (1 + self.speed_percent / 100)
         times = np.arange(round(0.6 * RATE_HZ)) / RATE_HZ
-        row = (0.05 * np.sin(2 * np.pi * hz * times)).astype(np.float32)
+        row = (0.05 * np.sin(2 * np.pi * tone_hz * times)).astype(np.float32)
         heard = registry.channel(self.still).degrade(Signal(row, RATE_HZ), np.random.default_rng(0))
         left, right = (20 * math.log10(abs(phasor(one, hz, RATE_HZ))) for one in inner(heard))
         return left, right
 
     def _flutter(self) -> tuple[float, float]:
-        """Weighted and unweighted 2-sigma reading of the speed itself over 40 minutes of the same transport."""
+        """Weighted and unweighted 2-sigma reading of the speed itself over 20 minutes of the same transport."""
         root = tuple(int(word) for word in np.random.default_rng(self.seed).integers(0, 2**32, 4, dtype=np.uint64))
         stage = registry.channel(self.drift).stages[0]
         assert isinstance(stage, Drift)

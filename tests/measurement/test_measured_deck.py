@@ -7,7 +7,7 @@ from collections import Counter
 import numpy as np
 import pytest
 from scipy.stats import binom
-from simulated_deck import Deck
+from simulated_deck import RATE_HZ, Deck
 from tapewright.contracts.signal import Signal
 from tapewright.measurement.figures import Curve, Figure, Missing
 from tapewright.measurement.layout import RESPONSE_HZ, whole_recording
@@ -94,7 +94,7 @@ def test_intervals_hold_the_true_figures_as_often_as_they_say() -> None:
 
     A curve counts as one figure of 15 points a tape.
     """
-    recording = whole_recording()
+    recording = whole_recording(RATE_HZ)
     inside: Counter[str] = Counter()
     stated: Counter[str] = Counter()
     for seed in range(FIRST_SEED, FIRST_SEED + TAPES):
