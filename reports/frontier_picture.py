@@ -74,6 +74,7 @@ def frontier_figure(rows: Sequence[Mapping[str, Any]]) -> Figure:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
     from matplotlib.lines import Line2D
+    from matplotlib.ticker import LogLocator
 
     played = [row for row in rows if row["trials"]]
     if not played:
@@ -93,7 +94,10 @@ def frontier_figure(rows: Sequence[Mapping[str, Any]]) -> Figure:
         heard_by = "" if len({receiver for _, receiver in panels}) == 1 else f", {_shown(panel[1])}"
         axes.set_title(_shown(panel[0]) + heard_by, fontsize="medium", parse_math=False)
     fastest = max([row["useful_bytes_per_s"] for row in played] + [_capacity(row) or 0.0 for row in played])
-    grid.flat[0].set_xlim(min(row["useful_bytes_per_s"] for row in played) / 1.6, fastest * 1.6)
+    slowest = min(row["useful_bytes_per_s"] for row in played)
+    grid.flat[0].set_xlim(slowest / 1.6, fastest * 1.6)
+    # Figures at 1, 2 and 5 of more than two powers of ten would run into each other.
+    grid.flat[0].xaxis.set_major_locator(LogLocator(subs=(1, 2, 5) if fastest < 100 * slowest else (1, 3)))
     for axes in spare:
         axes.set_axis_off()
     keys = [Line2D([], [], **_look(place), linestyle="none", label=_shown(codec)) for place, codec in enumerate(codecs)]
@@ -109,8 +113,6 @@ def frontier_figure(rows: Sequence[Mapping[str, Any]]) -> Figure:
 
 
 def _draw_panel(axes: Axes, rows: Sequence[Mapping[str, Any]], codecs: Sequence[str], floor: float) -> None:
-    from matplotlib.ticker import LogLocator
-
     for row in rows:
         place = codecs.index(row["codec"])
         estimate = row["residual_byte_error_rate"]
@@ -138,7 +140,6 @@ def _draw_panel(axes: Axes, rows: Sequence[Mapping[str, Any]], codecs: Sequence[
     capacity = _capacity(rows[0])
     if capacity is not None:
         axes.axvline(capacity, **_CAPACITY_LOOK, zorder=0)
-    axes.xaxis.set_major_locator(LogLocator(subs=(1, 2, 5)))
     axes.xaxis.set_major_formatter(lambda speed, _: f"{speed:g}")
     axes.tick_params(labelbottom=True)
     axes.grid(True, color="0.92")
