@@ -98,7 +98,8 @@ def _locate(
     ``locator`` and ``spare`` have room for ``parity + 2`` coefficients.
     """
     length = erasures
-    spare[:] = locator
+    for power in range(parity + 2):
+        spare[power] = locator[power]
     for step in range(erasures, parity):
         discrepancy = np.uint8(0)
         for power in range(length + 1):
@@ -268,7 +269,8 @@ def correct_words(
             continue
         _gather(locator, degree + 1, to_positions, position_lanes)
         word = words[number]
-        received[:] = word
+        for place in range(word.size):
+            received[place] = word[place]
         repaired = _repair(word, size, syndromes, locator, degree, at_positions, first_root, powers, products, inverses)
         if repaired and _divides(lanes[number], feedback, register):
             changed = 0
@@ -279,4 +281,5 @@ def correct_words(
             sound[number] = 2 * changed + erasures <= parity
         if not sound[number]:
             errors[number] = 0
-            word[:] = received
+            for place in range(word.size):
+                word[place] = received[place]
