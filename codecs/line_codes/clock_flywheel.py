@@ -84,6 +84,12 @@ class ClockBursts:
     mark: NDArray[np.bool_]
     end: NDArray[np.bool_]
 
+    def only(self, chosen: NDArray[np.bool_]) -> ClockBursts:
+        """Some of them, shape of ``chosen`` (bursts,)."""
+        return ClockBursts(
+            self.times[chosen], self.power[chosen], self.strength[chosen], self.mark[chosen], self.end[chosen]
+        )
+
     @classmethod
     def none(cls) -> ClockBursts:
         """No burst at all."""

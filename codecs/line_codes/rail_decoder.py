@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,8 +21,8 @@ if TYPE_CHECKING:
 
 SAME_BURST_SHARE = 0.25
 """Onsets on several rails within this share of a step are one step."""
-LEAK_SHARE, LEAKS_WITHIN = 1 / 16, 0.75
-"""What is weaker than this share of the power of an onset on another rail, within so many steps, is its leak."""
+LEAK_SHARE = 1 / 16
+"""What is weaker than this share of the power on another rail is its leak."""
 FADES = ((1.0, 0.97), (0.25, 0.02), (0.0625, 0.009))
 """By how much a burst may be weaker in power than those around, and how often: a modelling prior. The rest is 0."""
 SILENT = 1e-3
@@ -45,6 +46,7 @@ def demodulate(code: RailCode, signal: Signal) -> SoftBits:
         burst_onsets(tone, noise, BurstLengths.of(code, tone_hz, tracks.hop_s))
         for (_, tone_hz), tone, noise in zip(code.rails, tracks.tones, tracks.noises, strict=True)
     ]
+    heard = _not_leaked(heard, tracks.tones, max(1, round(code.burst_s / tracks.hop_s)))
     steps = together(heard, code.step_s / tracks.hop_s)
     train = follow(code, steps, tracks.pace)
     return _read(code, tracks, train)
@@ -63,11 +65,9 @@ def together(rails: list[ClockBursts], step: float) -> ClockBursts:
     if times.size == 0:
         return ClockBursts.none()
     order = np.argsort(times, kind="stable")
-    power = np.concatenate([rail.power for rail in rails])[order]
-    loud = order[_not_leaked(times[order], power, LEAKS_WITHIN * step)]
-    times = times[loud]
+    times = times[order]
     power, strength, mark, end = (
-        np.concatenate([getattr(rail, figure) for rail in rails])[loud]
+        np.concatenate([getattr(rail, figure) for rail in rails])[order]
         for figure in ("power", "strength", "mark", "end")
     )
     firsts: list[int] = []
@@ -84,13 +84,16 @@ def together(rails: list[ClockBursts], step: float) -> ClockBursts:
     return ClockBursts(np.array(middles), power[kept], strength[kept], mark[kept], np.array(ends))
 
 
-def _not_leaked(times: Array, power: Array, within: float) -> NDArray[np.bool_]:
-    """Which onsets are not far weaker than one nearby: the click of another rail's keying is no burst."""
-    first = np.searchsorted(times, times - within)
-    beyond = np.searchsorted(times, times + within, side="right")
-    loudest = np.array([power[low:high].max() for low, high in zip(first, beyond, strict=True)])
-    loud: NDArray[np.bool_] = power > LEAK_SHARE * loudest
-    return loud
+def _not_leaked(heard: list[ClockBursts], tones: Sequence[NDArray[np.complex128]], burst: int) -> list[ClockBursts]:
+    """The onsets of each rail but those where another is far louder meanwhile: its tone or the click of its keying."""
+    energies = [np.concatenate([[0.0], np.cumsum(tone.real**2 + tone.imag**2)]) for tone in tones]
+    kept = []
+    for own, bursts in zip(energies, heard, strict=True):
+        first = bursts.times.astype(np.int64)
+        beyond = np.minimum(first + burst, own.size - 1)
+        loudest = np.max([energy[beyond] - energy[first] for energy in energies], axis=0)
+        kept.append(bursts.only(own[beyond] - own[first] > LEAK_SHARE * loudest))
+    return kept
 
 
 def _read(code: RailCode, tracks: ToneTracks, train: Train) -> SoftBits:
