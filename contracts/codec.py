@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from . import bits as bytes_and_bits
+from .bearable import NOTHING
 from .decoded import Decoded, Event
 from .errors import UsageError
 from .layer import Layer
@@ -71,6 +72,16 @@ class Codec:
     def duration_s(self, payload_bytes: int) -> float:
         """Length of the recording in seconds, leader and all overhead included."""
         return self.line_code.duration_s(self.coded_bits(payload_bytes))
+
+    def guaranteed_burst_ms(self, payload_bytes: int) -> float:
+        """The longest dropout of both tracks that costs nothing, wherever it falls, if there is no other; 0 if none is
+        promised.
+        """
+        bits, bearable = 8 * payload_bytes, NOTHING
+        for layer in self.layers:
+            bearable = layer.bearable(bits, bearable)
+            bits = layer.coded_bits(bits)
+        return 1000.0 * self.line_code.bearable_s(bearable.bits)
 
     def encode(self, payload: bytes, sample_rate_hz: int = 44_100) -> Signal:
         """The recording of ``payload``.

@@ -13,6 +13,7 @@ from abc import abstractmethod
 from dataclasses import dataclass
 from typing import ClassVar
 
+from .bearable import NOTHING, Bearable
 from .bits import Bits
 from .decoded import Event
 from .plug_in import PlugIn
@@ -61,3 +62,7 @@ class Layer(PlugIn):
     @abstractmethod
     def coded_bits(self, data_bits: int) -> int:
         """How many bits ``encode`` makes of that many, by arithmetic alone."""
+
+    def bearable(self, data_bits: int, above: Bearable) -> Bearable:
+        """What may be missing of the coded bits of that many data bits, of which ``above`` may be missing."""
+        return NOTHING

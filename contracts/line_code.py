@@ -53,3 +53,7 @@ class LineCode(PlugIn):
     @abstractmethod
     def duration_s(self, bits: int) -> float:
         """Length of the recording of that many bits, leader and tail included; exact to a frame."""
+
+    def bearable_s(self, bits: int) -> float:
+        """The longest dropout that takes no more than that many bits in a row, wherever it falls."""
+        return 0.0

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ...contracts.bearable import NOTHING, Bearable
 from ...contracts.bits import Bits
 from ...contracts.decoded import Event
 from ...contracts.errors import UsageError
@@ -67,6 +68,11 @@ class Frame(Layer):
 
     def coded_bits(self, data_bits: int) -> int:
         return self.blocks.coded_bits(data_bits)
+
+    def bearable(self, data_bits: int, above: Bearable) -> Bearable:
+        """As much as touches no more blocks than may be missing; the last one must tell of the others."""
+        blocks = min(above.bits // self.blocks.body_bits, self.blocks.blocks(data_bits) - 1)
+        return Bearable((blocks - 1) * self.blocks.pitch + 1, self.coded_bits(data_bits)) if blocks > 0 else NOTHING
 
     def encode(self, bits: Bits) -> Bits:
         """The blocks one after the other.

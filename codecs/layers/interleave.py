@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ...contracts.bearable import NOTHING, Bearable
 from ...contracts.bits import Bits
 from ...contracts.layer import Heard, Layer
 from ...contracts.parameters import parameter
@@ -36,6 +37,20 @@ class Interleave(Layer):
 
     def coded_bits(self, data_bits: int) -> int:
         return 8 * -(-data_bits // 8)
+
+    def bearable(self, data_bits: int, above: Bearable) -> Bearable:
+        """``depth`` times as many bytes as each row may miss in one place.
+
+        As many bytes in a row as must not miss more than a given number hold some whole rows and the rest of one; a
+        burst takes the same few columns of each.
+        """
+        lost, among = above.bits // 8, -(-above.among // 8)
+        rows, rest = divmod(among, max(data_bits // 8 // self.depth, 1))
+        each = lost // (rows + 1)
+        if rows and rest * (rows + 1) < lost:
+            each = (lost - rest) // rows
+        spared = 2 if self.by_track else 1
+        return Bearable(max(8 * (self.depth * each - spared) + 1, 0), max(data_bits, 1)) if each else NOTHING
 
     def encode(self, bits: Bits) -> Bits:
         padded = np.pad(bits, (0, -bits.size % 8))

@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ...contracts.bearable import Bearable
 from ...contracts.bits import Bits
 from ...contracts.decoded import Event
 from ...contracts.errors import UsageError
@@ -70,6 +71,11 @@ class ReedSolomon(Layer):
     def coded_bits(self, data_bits: int) -> int:
         data = -(-data_bits // 8)
         return 8 * (data + self.parity_bytes * self._words_for(data))
+
+    def bearable(self, data_bits: int, above: Bearable) -> Bearable:
+        """Any word may miss as many bytes as it has parity."""
+        words = self._words_for(-(-data_bits // 8))
+        return Bearable(8 * self.parity_bytes, 8 * -(-self.coded_bits(data_bits) // (8 * words)))
 
     def encode(self, bits: Bits) -> Bits:
         data = np.packbits(bits)

@@ -38,6 +38,9 @@ FEWEST_FRAMES_A_CELL = 4
 FEWEST_LEADER_CELLS = 32
 """However short the leader is asked to be: what the start mark is looked for with, and some to lose."""
 
+SETTLING = 32
+"""Cells around a dropout that may be lost with it."""
+
 _MEMORY_S = 0.25
 """How far to look for the usual amplitude: several times the dropouts that a check can mend."""
 
@@ -79,6 +82,10 @@ class Biphase(LineCode):
     def duration_s(self, bits: int) -> float:
         """Length of the recording of that many bits, leader and tail included."""
         return self._cells(bits) / self.bit_rate_hz + self.tail_s
+
+    def bearable_s(self, bits: int) -> float:
+        """All but the cells on which a clock that comes back must settle."""
+        return max(bits // (2 if self.tracks == "split" else 1) - SETTLING, 0) / self.bit_rate_hz
 
     def modulate(self, bits: Bits, sample_rate_hz: int = 44_100) -> Signal:
         """The recording of ``bits``.

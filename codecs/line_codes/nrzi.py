@@ -29,6 +29,9 @@ RUN_OUT = 8
 FEWEST_LEADER_BITS = 96
 """However short the leader is asked to be: enough for a clock that is sure, with the mark even if no data follow."""
 
+SETTLING_WORDS = 64
+"""Words around a dropout that may be lost with it."""
+
 FEWEST_FRAMES_A_CELL = 2.75
 """Two for an edge and a level would do on an ideal deck; with a speed error of 8 % and wow it takes some more."""
 
@@ -73,6 +76,11 @@ class Nrzi(LineCode):
         """Length of the recording of that many bits, leader and tail included."""
         data = -(-bits // 2) if self.tracks == "split" else bits
         return (self._leader_bits + START_BITS.size + self._whole(data) + RUN_OUT) / self.bit_rate_hz + self.tail_s
+
+    def bearable_s(self, bits: int) -> float:
+        """All but the words on which the clock must settle and the place of the words be found again."""
+        cells = bits // (2 if self.tracks == "split" else 1) - SETTLING_WORDS * self.trellis.bits_a_word
+        return max(cells, 0) / self.bit_rate_hz
 
     def modulate(self, bits: Bits, sample_rate_hz: int = 44_100) -> Signal:
         """The recording of ``bits``.
