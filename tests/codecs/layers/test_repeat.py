@@ -139,6 +139,24 @@ def test_copies_are_aligned_where_one_slipped(seed, copies, length, slip):
     assert (np.diff(heard.passes[0].times_s) >= 0).all()
 
 
+@given(st.integers(0, 2**32 - 1), st.sampled_from([-3, -1, 1, 2]), st.sampled_from([-2, -1, 1, 3]))
+def test_each_copy_is_followed_through_its_own_slip(seed, first, second):
+    # Two of three copies slip, so that without steps all bits after both would have only one copy in place: a third of
+    # the load. One bit in a hundred is wrong besides.
+    rng = np.random.default_rng(seed)
+    layer, bits = Repeat(), drawn(2400, seed)
+    values = np.where(layer.encode(bits), 1.0, -1.0)
+    values[rng.random(values.size) < 0.01] *= -1
+    for place, slip in ((2401 + 1600, second), (800, first)):  # the later one first, so that places stay
+        if slip < 0:
+            values = np.delete(values, slice(place, place - slip))
+        else:
+            values = np.insert(values, place, rng.choice([-1.0, 1.0], slip))
+    heard = decoded(layer, values)
+    assert len(heard) == 2400
+    assert np.mean(heard.bits != bits) < 0.03
+
+
 @given(st.integers(0, 2**32 - 1), st.integers(1, 100), st.integers(1, 23))
 def test_bits_too_many_at_the_end_do_no_harm(seed, whole_bytes, surplus):
     # Three bytes more would be another length of the data.
