@@ -7,7 +7,19 @@ from typing import Annotated
 
 import typer
 
-COMMANDS = ("compare", "encode", "player", "degrade", "decode", "explain", "testtape", "measure", "plugins")
+COMMANDS = (
+    "compare",
+    "encode",
+    "player",
+    "degrade",
+    "decode",
+    "explain",
+    "testtape",
+    "measure",
+    "timing",
+    "sheet",
+    "plugins",
+)
 """The modules of this folder that are commands, in the order of the help.
 
 Each is named after its command and holds one function of that name. It imports ``typer`` and the standard library at
