@@ -102,12 +102,13 @@ def test_water_is_filled_as_by_hand():
 
 @given(st.integers(0, 2**32 - 1))
 def test_no_other_way_to_spread_the_power_gets_more_through(seed):
+    # Two channels and all ways to share out the power in steps of 1 / 4,000: the best of them loses next to nothing.
     rng = np.random.default_rng(seed)
-    gain, grain = 10 ** rng.uniform(-3, 6, 12), 10 ** rng.uniform(-6, 0, 12)
-    most = water_filling(gain, grain, 2.0, 3.0)
-    for share in rng.dirichlet(np.full(12, 0.5), 30):
-        strength = gain * share * 3.0 / 2.0
-        assert 2.0 * np.log2(1 + strength / (1 + grain * strength)).sum() <= most * (1 + 1e-9)
+    gain, grain = 10 ** rng.uniform(-1, 2, 2), rng.uniform(0, 1, 2)
+    share = np.linspace(0, 1, 4001)
+    strength = gain * np.stack([share, 1 - share], axis=1) * 3.0 / 2.0
+    best = 2.0 * np.log2(1 + strength / (1 + grain * strength)).sum(axis=1).max()
+    assert best * (1 - 1e-12) <= water_filling(gain, grain, 2.0, 3.0) < best * (1 + 1e-4)
 
 
 def test_the_probe_reads_noise_and_graininess_as_the_models_state_them():
