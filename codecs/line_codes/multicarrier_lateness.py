@@ -25,7 +25,17 @@ _LEAP = 4.0
 _DRIFT_PRICE = 0.02
 _PASSES = 3
 
-Fits = NDArray[np.float64]
+
+def _fits(folds: Points, power: int, layout: Layout) -> NDArray[np.float32]:
+    """How well carriers that turn ``power`` times as fast as theirs agree on each delay of the grid.
+
+    As delays and carriers are evenly spaced, this is a Fourier transform: (symbols, carriers) to (symbols, delays).
+    """
+    size = round(BODY / (power * _STEP))
+    spectrum = np.zeros((len(folds), size), np.complex64)
+    spectrum[:, layout.carriers] = folds
+    delays = np.rint(GRID / _STEP).astype(np.intp) % size
+    return np.asarray(np.fft.ifft(spectrum, axis=1, norm="forward").real[:, delays], np.float32)
 
 
 def known_lateness(product: Points, layout: Layout) -> NDArray[np.float64]:
@@ -35,13 +45,11 @@ def known_lateness(product: Points, layout: Layout) -> NDArray[np.float64]:
         product: heard times the conjugate of what was sent, shape (symbols, parts, carriers), in which nothing but
             the response and the delay is left.
     """
-    turns = np.exp(2j * np.pi * np.outer(layout.carriers, GRID) / BODY)
     late = np.zeros(len(product))
     for _ in range(_PASSES):
         straight = product * np.exp(2j * np.pi * late[:, None, None] * layout.carriers / BODY)
         common = straight.sum(axis=0)
-        fit = ((product * common.conj()).sum(axis=1) @ turns).real
-        late = GRID[fit.argmax(axis=1)]
+        late = GRID[_fits((product * common.conj()).sum(axis=1), 1, layout).argmax(axis=1)]
     return np.asarray(late)
 
 
@@ -54,18 +62,18 @@ def folded(sent: Points, weight: NDArray[np.float32], power: int) -> Points:
 
 def path(folds: Points, power: int, layout: Layout, begins: float) -> NDArray[np.float64]:
     """How late each symbol is, both tracks together, on the path that fits best from ``begins`` on, (symbols,)."""
-    fits = (folds.sum(axis=1) @ np.exp(2j * np.pi * power * np.outer(layout.carriers, GRID) / BODY)).real
+    fits = _fits(folds.sum(axis=1), power, layout)
     leap = _LEAP * float(np.sqrt(layout.carriers.size))
     best = np.where(np.abs(GRID - begins) <= _STEP, 0.0, -leap)
     came = np.empty(fits.shape, np.intp)
     own = np.arange(GRID.size)
     for number, fit in enumerate(fits):
         top = int(best.argmax())
-        score, origin = best, own
-        for shift in (-1, 1):
-            beside = np.roll(best, shift) - _DRIFT_PRICE * leap
-            better = beside > score
-            score, origin = np.where(better, beside, score), np.where(better, np.roll(own, shift), origin)
+        score, origin = best.copy(), own.copy()
+        for there, here in ((slice(1, None), slice(None, -1)), (slice(None, -1), slice(1, None))):
+            beside = best[there] - _DRIFT_PRICE * leap
+            better = beside > score[here]
+            score[here][better], origin[here][better] = beside[better], own[there][better]
         leaps = best[top] - leap > score
         score, origin = np.where(leaps, best[top] - leap, score), np.where(leaps, top, origin)
         came[number], best = origin, score + fit
@@ -79,6 +87,7 @@ def path(folds: Points, power: int, layout: Layout, begins: float) -> NDArray[np
 def refined(folds: Points, power: int, layout: Layout, late: NDArray[np.float64]) -> NDArray[np.float64]:
     """``late`` of each symbol, for each track by itself and to a tenth of a place, shape (symbols, 2)."""
     turns = np.exp(2j * np.pi * power * layout.carriers / BODY * late[:, None, None])
-    fits = ((folds * turns) @ np.exp(2j * np.pi * power * np.outer(layout.carriers, _FINE) / BODY)).real
+    around = np.exp(2j * np.pi * power * np.outer(layout.carriers, _FINE) / BODY)
+    fits = np.einsum("stk,kd->std", folds * turns, around).real
     fits -= _FINE_PRICE * layout.carriers.size * _FINE**2
     return np.asarray(late[:, None] + _FINE[fits.argmax(axis=-1)])

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .multicarrier_lateness import folded, path, refined
-from .multicarrier_response import Power, Response, fitted_gain, gain_slopes, spread
+from .multicarrier_response import Power, Response, fitted_gain, gain_slopes, spread, through
 from .multicarrier_symbols import Constellation, Points, constellation
 from .multicarrier_tape import Tape, turned
 
@@ -66,17 +66,17 @@ class Reader:
         return _likelihoods(sent, sent_noise, points)
 
     def _sent(self, level: Points) -> Points:
-        return np.asarray(np.einsum("kim,smk->sik", self.inverse, level), np.complex64)
+        return np.asarray(through(self.inverse, level), np.complex64)
 
     def _sent_noise(self, noise: Power) -> Power:
-        sent = np.einsum("kim,smk->sik", np.abs(self.inverse) ** 2, noise)
+        sent = through(np.abs(self.inverse) ** 2, noise)
         return np.where(sent > 0, sent, _UNHEARD).astype(np.float32)
 
     def _heard(self, sent: Points) -> Points:
-        return np.asarray(np.einsum("kmi,sik->smk", self.matrix, sent), np.complex64)
+        return np.asarray(through(self.matrix, sent), np.complex64)
 
     def _heard_power(self, sent: Power) -> Power:
-        return np.asarray(np.einsum("kmi,sik->smk", np.abs(self.matrix) ** 2, sent), np.float32)
+        return np.asarray(through(np.abs(self.matrix) ** 2, sent), np.float32)
 
     def _level(self, spectra: Points) -> Power:
         """Level and slope of each symbol and track by the power in bands, shape (symbols, 2, carriers)."""
@@ -119,30 +119,37 @@ def _bounded(gain: Points) -> Points:
 
 def _posterior(sent: Points, noise: Power, points: Constellation) -> tuple[Points, Power]:
     """What was sent in the mean, and its variance, given that all points are equally likely."""
-    parts = _parts(sent, points)
-    closeness = -((parts[..., None] - points.levels) ** 2) / noise[..., None, None]
-    closeness -= closeness.max(axis=-1, keepdims=True)
-    weight = np.exp(closeness)
-    weight /= weight.sum(axis=-1, keepdims=True)
-    mean = weight @ points.levels
-    spread = np.maximum(weight @ points.levels**2 - mean**2, 0).sum(axis=-1)
-    whole = mean[..., 0] if points.axes == 1 else mean[..., 0] + 1j * mean[..., 1]
-    return np.asarray(whole, np.complex64), np.asarray(spread, np.float32)
+    axes, nearness = _axes(sent, points), -1 / noise
+    nearest = axes - points.levels[0]
+    for level in points.levels[1:]:
+        nearest = np.where(np.abs(axes - level) < np.abs(nearest), axes - level, nearest)
+    total, first, second = (np.zeros_like(axes) for _ in range(3))
+    for level in points.levels:
+        weight = np.exp(((axes - level) ** 2 - nearest**2) * nearness)
+        total += weight
+        first += weight * level
+        second += weight * level**2
+    mean = first / total
+    doubt = np.maximum(second / total - mean**2, 0).sum(axis=0)
+    return np.asarray(mean[0] if points.axes == 1 else mean[0] + 1j * mean[1], np.complex64), doubt
 
 
-def _parts(sent: Points, points: Constellation) -> Power:
-    """The axes that carry bits, shape (..., axes)."""
-    return sent.real[..., None] if points.axes == 1 else np.stack([sent.real, sent.imag], -1)
+def _axes(sent: Points, points: Constellation) -> Power:
+    """The axes that carry bits, shape (axes, ...)."""
+    return sent.real[None] if points.axes == 1 else np.stack([sent.real, sent.imag])
 
 
 def _likelihoods(sent: Points, noise: Power, points: Constellation) -> Power:
     """Log-likelihood ratios by the nearest levels, in the order of the tape, shape (symbols, bits of a symbol)."""
-    distance = (_parts(sent, points)[..., None] - points.levels) ** 2 / noise[..., None, None]
-    values = np.arange(points.levels.size)
+    axes = _axes(sent, points)
+    distances = [(axes - level) ** 2 for level in points.levels]
     found = []
     for bit in range(points.bits // points.axes - 1, -1, -1):
-        one = (values >> bit & 1).astype(bool)
-        found.append(distance[..., ~one].min(axis=-1) - distance[..., one].min(axis=-1))
+        zero, one = (
+            np.minimum.reduce([distance for value, distance in enumerate(distances) if value >> bit & 1 == wanted])
+            for wanted in (0, 1)
+        )
+        found.append((zero - one) / noise)
     symbols = len(sent)
-    of_track = np.stack(found, -1).reshape(symbols, 2, -1).swapaxes(1, 2)
+    of_track = np.stack(found, -1).transpose(1, 2, 3, 0, 4).reshape(symbols, 2, -1).swapaxes(1, 2)
     return np.asarray(np.clip(of_track, -_SUREST, _SUREST).reshape(symbols, -1), np.float32)

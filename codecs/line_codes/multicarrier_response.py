@@ -8,6 +8,7 @@ so that points that are only probably right improve what the leader began.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -120,7 +121,7 @@ def learnt(spectra: Points, sent: Points, alike: NDArray[np.bool_], layout: Layo
     for _ in range(_ROUNDS):
         weight = trust * np.abs(gain) ** 2
         matrix = _solved(*_sums(spectra / gain, sent, weight))
-        expected = np.einsum("kmi,sik->smk", matrix, sent) * gain
+        expected = through(matrix, sent) * gain
         misfit = np.abs(spectra - expected) ** 2
         freedom = 1 - 2 / max(float(often.sum()), 3.0)
         noise = spread(np.median(misfit, axis=0), _NEIGHBOURS) / (_MEDIAN * freedom)
@@ -162,15 +163,22 @@ def fitted_gain(
         unsure: variance of what is expected.
     """
     weight = (np.abs(expected) ** 2 + unsure) / noise
-    normal = np.einsum("smk,ik,jk->smij", weight, slopes, slopes) + np.eye(len(slopes)) / _GAIN_SPREAD**2
+    size = len(slopes)
+    products = (slopes[:, None] * slopes).reshape(size * size, -1)
+    normal = (weight @ products.T).reshape(*weight.shape[:2], size, size) + np.eye(size) / _GAIN_SPREAD**2
     ratio = ((heard - expected) * expected.conj() - unsure) / noise
-    right = np.einsum("smk,ik->smi", ratio, slopes)
+    right = ratio @ slopes.T
     parts = np.linalg.solve(normal, right[..., None])[..., 0]
     return np.asarray(1 + parts @ slopes, np.complex64)
 
 
 def spread(power: Power, carriers: int) -> Power:
-    """A running mean along the last axis."""
-    padded = np.pad(power, [(0, 0)] * (power.ndim - 1) + [(carriers // 2, carriers // 2)], mode="reflect")
-    spread: Power = np.lib.stride_tricks.sliding_window_view(padded, carriers, axis=-1).mean(axis=-1)
-    return spread
+    """A running mean along the last axis, mirrored at the ends."""
+    padded = np.pad(power, [(0, 0)] * (power.ndim - 1) + [(carriers // 2 + 1, carriers // 2)], mode="reflect")
+    sums = np.cumsum(padded, axis=-1, dtype=np.float64)
+    return np.asarray((sums[..., carriers:] - sums[..., :-carriers]) / carriers, np.float32)
+
+
+def through(matrix: NDArray[Any], across: NDArray[Any]) -> NDArray[Any]:
+    """A matrix at each carrier, shape (carriers, 2, 2), times the two tracks, shape (symbols, 2, carriers)."""
+    return np.asarray(matrix[:, :, 0].T * across[:, :1] + matrix[:, :, 1].T * across[:, 1:])

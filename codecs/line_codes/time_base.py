@@ -197,7 +197,8 @@ def _tone(samples: NDArray[np.float32], tone_cycles: float, window: int) -> NDAr
         turn = np.exp(-2j * np.pi * cycles)
         for row in range(2):
             cut = np.lib.stride_tricks.sliding_window_view(samples[row, begin * _HOP :], window)[::_HOP][:count]
-            heard[row, begin : begin + count] = (cut @ wave.real + 1j * (cut @ wave.imag)) * turn
+            real, imaginary = (np.einsum("hw,w->h", cut, part) for part in (wave.real, wave.imag))
+            heard[row, begin : begin + count] = (real + 1j * imaginary) * turn
     return heard
 
 
