@@ -91,9 +91,9 @@ def front_end_section(record: Mapping[str, Any]) -> Iterator[str]:
     else:
         yield (
             f"<p><b>Largest reservoir: {down(largest)} uF</b> nominal. With more the slowest clock relay does not "
-            f"let go within {front['release_within_ms']:.1f} ms of a burst's end, which is a silence on a fast tape less "
-            "what arming the next step needs. A larger one than the table's also makes every clock longer, and so more like "
-            "a reset mark: compute the timing again before you change it.</p>"
+            f"let go within {front['release_within_ms']:.1f} ms of a burst's end, which is a silence on a fast tape "
+            "less what arming the next step needs. A larger one than the table's also makes every clock longer, and so "
+            "more like a reset mark: compute the timing again before you change it.</p>"
         )
     released = "" if front["release_ms"] is None else f"; it lets go {front['release_ms']:.1f} ms after a burst"
     yield (

@@ -197,4 +197,4 @@ def _provenance(record: Mapping[str, Any]) -> Iterator[str]:
         ("seed, version", f"{record['seed']}, {record['version']}"),
     ]  # fmt: skip
     cells = "".join(f'<tr><td>{name}</td><td class="spec">{shown(told, 4000)}</td></tr>' for name, told in rows)
-    yield f"<table>{cells}</table>"
+    yield f'<table class="made">{cells}</table>'

@@ -15,7 +15,7 @@ h2 { font-size: 1.15rem; border-bottom: 2px solid var(--ink); margin: 2.2rem 0 .
 h3 { font-size: 1rem; margin: 1.3rem 0 .4rem; break-after: avoid; }
 p { margin: .5rem 0; }
 .quiet, figcaption, .source { color: var(--quiet); font-size: .86em; }
-.facts { display: grid; grid-template-columns: repeat(auto-fit, minmax(15rem, 1fr)); gap: .6rem 1.4rem;
+.facts { display: grid; grid-template-columns: repeat(auto-fit, minmax(14rem, 1fr)); gap: .6rem 1.4rem;
   margin: 1.1rem 0; }
 .facts div { border-left: 4px solid var(--blue); padding-left: .6rem; }
 .facts b { display: block; font-size: 1.25rem; }
@@ -34,6 +34,7 @@ tr.limit td { font-weight: bold; }
 .steps th:first-child, .steps td:first-child { text-align: left; width: 9.5rem; padding-left: .3rem;
   overflow-wrap: anywhere; }
 .steps .on { background: #d6e6f0; font-weight: bold; }
+.made td:first-child { white-space: nowrap; padding-right: 1rem; }
 .spec { font-family: "DejaVu Sans Mono", monospace; font-size: .8em; overflow-wrap: anywhere; }
 ol.work li { margin: .5rem 0; break-inside: avoid; }
 figure { margin: 1rem 0; break-inside: avoid; }

@@ -18,7 +18,7 @@ def lines(record: Mapping[str, Any]) -> Iterator[str]:
     yield verdict(record)
     limiting = record["limiting"]
     if record["shortest_step_ms"] is None:
-        yield f"No step up to {record['tried_up_to_ms']:g} ms closes. In the way at {record['step_ms']:g} ms: "
+        yield f"No step up to {record['tried_up_to_ms']:g} ms closes. In the way at {record['step_ms']:g} ms:"
     else:
         yield f"Shortest step that closes in the worst corner: {record['shortest_step_ms']:.2f} ms. What limits it:"
     yield f"  {limiting['path']}, {limiting['where']}: {limiting['what']}"

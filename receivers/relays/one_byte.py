@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from ...contracts.keying import KeyedLineCode, Keying
 from ...contracts.signal import Signal
+from ...contracts.streams import stream
 from .contact import Interval
 from .listening import trace
 from .loader import hear, run
@@ -45,7 +46,7 @@ def one_byte(code: KeyedLineCode, relays: RelaySet, table: Table) -> dict[str, A
     first = round((keying.first_step_s - lead_s) * RATE_HZ)
     signal = _at_level(recording, first, 0.5 * (relays.tape.quietest_db + relays.tape.loudest_db))
     machine = build(relays, table, keying, lambda role, quantity: 0.0, bounces="longest")
-    contacts = hear(signal, machine, keying, np.random.default_rng(0))
+    contacts = hear(signal, machine, keying, stream(0, 0, "one byte"))
     loaded = run(contacts, machine, table, keying)
     starts = _step_starts_s(keying)
     margin_s = BEFORE_S * keying.step_s
