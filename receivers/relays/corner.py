@@ -47,8 +47,9 @@ class Corner:
     Attributes:
         surroundings: what is shared.
         kinds: role to kind; ``step``, ``arm`` and ``bit`` stand for all relays of that name.
-        inputs: ``clock`` or ``data``, its capacitor and its coil's resistance, each at its least (-1) or most (1).
-        skew: -1, 0 or 1: the data track early, in time or late by the set's limit.
+        inputs: ``clock``, ``data``, ``zero`` or ``one``, its capacitor and its coil's resistance, each at its least
+            (-1) or most (1).
+        skew: -1, 0 or 1: the data track, or the one rail, early, in time or late by the set's limit.
     """
 
     surroundings: Surroundings
@@ -88,7 +89,7 @@ class Corner:
     @property
     def bounces(self) -> str:
         """How the input relays' closings bounce there."""
-        return "shortest" if dict(self.kinds).get("clock") == "lasting" else "longest"
+        return "shortest" if "lasting" in dict(self.kinds).values() else "longest"
 
 
 def everywhere(kind: str, surroundings: Surroundings, resistance: int, reservoir: int = 0) -> Place:

@@ -6,8 +6,9 @@ counts, so a pattern is played in which bursts follow long silences and each oth
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,6 +43,10 @@ class Stays:
     touch_s: Times
     solid_s: Times
     leave_s: Times
+
+    def late_by(self, shift_s: float) -> Self:
+        """The same on a track that comes ``shift_s`` later."""
+        return type(self)(*(getattr(self, field.name) + shift_s for field in fields(self)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +117,31 @@ def stays_of(events: ContactEvents, listening: Input) -> Stays:
     currents = events.currents_a[events.kinds == MAKE_CLOSES][: leave.size]
     bounce = [bounce_s(float(now), listening.coil.pick_up_a, listening.bounce_s) for now in currents]
     return Stays(touch, touch + np.array(bounce), leave)
+
+
+def joined(zero: Edges, one: Edges, zero_bursts: Times, one_bursts: Times) -> Edges:
+    """The clock of two rails: make contacts in parallel, break contacts in series. Shape (steps,).
+
+    Args:
+        zero, one: edges of the two relays.
+        zero_bursts, one_bursts: start and end of their bursts, on tapes without skew.
+    """
+    starts = np.unique(np.concatenate([zero_bursts[:, 0], one_bursts[:, 0]]))
+
+    def by_step(name: str, absent: float) -> Times:
+        rows = np.full((2, starts.size), absent)
+        for row, edges, bursts in zip(rows, (zero, one), (zero_bursts, one_bursts), strict=True):
+            row[np.searchsorted(starts, bursts[:, 0])] = getattr(edges, name)
+        return rows
+
+    return Edges(
+        touch_s=by_step("touch_s", np.inf).min(axis=0),
+        solid_s=by_step("solid_s", np.inf).min(axis=0),
+        leave_s=by_step("leave_s", -np.inf).max(axis=0),
+        # A rail that is silent in this step may still be letting go from the one before.
+        gone_s=np.maximum.accumulate(by_step("gone_s", -np.inf).max(axis=0)),
+        lift_s=by_step("lift_s", np.inf).min(axis=0),
+    )
 
 
 def edges_of(events: ContactEvents, bursts: Times, listening: Input) -> Edges | None:

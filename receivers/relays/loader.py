@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +12,7 @@ from ...contracts.signal import Signal
 from .contact import Closure, Interval, contact_intervals, follow, overlap
 from .fault import Fault
 from .listening import listen
-from .machine import Input, Machine
+from .machine import Input, Machine, input_roles
 from .memory import Memory, fill
 from .sequencer import Count, count_clocks
 from .table import Line, Table
@@ -26,8 +26,9 @@ class Contacts:
     """What the two input relays' contacts do.
 
     Attributes:
-        closed, opened: when the clock's make contact, bounce apart, and its break contact are closed.
-        data: when the data relay's make contact is closed.
+        closed, opened: when the clock's make contact, bounce apart, and its break contact are closed; of rails,
+            either make contact and both break contacts.
+        data: when the data relay's make contact, or the one rail's, is closed.
         end_s: end of the capture.
         paced: a tape keeps time; a hand does not.
     """
@@ -166,8 +167,11 @@ def hear(signal: Signal, machine: Machine, keying: Keying, rng: np.random.Genera
             events, signal.duration_s, listening.coil.pick_up_a, listening.bounce_s, machine.bounces, rng
         )
 
-    closed, opened = relay("clock", machine.clock)
-    data, _ = relay("data", machine.data)
+    first, second = input_roles(keying)
+    closed, opened = relay(first, machine.clock)
+    data, not_data = relay(second, machine.data)
+    if first == "zero":
+        closed, opened = _merged((*closed, *data)), overlap(opened, not_data)
     if machine.repeater is not None:
         closures, _ = follow(closed, machine.repeater)
         closed = [(closure.solid_s, closure.leave_s) for closure in closures]
@@ -244,7 +248,7 @@ def _lines(count: Count, machine: Machine, table: Table) -> dict[str, list[Closu
     return closures
 
 
-def _merged(intervals: Iterator[Interval]) -> list[Interval]:
+def _merged(intervals: Iterable[Interval]) -> list[Interval]:
     merged: list[Interval] = []
     for start, end in sorted(intervals):
         if merged and start <= merged[-1][1]:

@@ -24,7 +24,13 @@ Place = Callable[[str, str], float]
 EVEN = ("voltage", "temperature", "sag")
 """Quantities that may stand anywhere between their limits; the rest cluster about the typical."""
 
-INPUTS = ("clock", "data")
+
+def input_roles(keying: Keying) -> tuple[str, str]:
+    """The roles of the input relays: clock and data, or the zero and the one rail.
+
+    Rails have no clock of their own: either contact closed is the clock, and the one contact the bit.
+    """
+    return ("clock", "data") if "clock" in keying.roles else ("zero", "one")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +48,7 @@ class Machine:
     """One machine.
 
     Attributes:
-        clock, data: the relays at the front ends.
+        clock, data: the relays at the front ends; with rails, of the zero and of the one.
         repeater: repeats a clock relay that has no break contact; None where it has one.
         steps, arms: the two relays of each step, index 0 for step 1: the first comes in while the clock contact is
             closed, the second, which lets the next step come, while it is open.
@@ -104,7 +110,7 @@ def build(relays: RelaySet, table: Table, keying: Keying, place: Place, bounces:
         return Input(circuit, relay.coil(celsius), relay.armature, relay.bounce_s)
 
     isolating = 1 if table.isolation == "diodes" else 0
-    clock, data = (listening(role) for role in INPUTS)
+    clock, data = (listening(role) for role in input_roles(keying))
     return Machine(
         clock=clock,
         data=data,

@@ -102,11 +102,7 @@ def parts(relays: RelaySet, table: Table, keying: Keying) -> Parts:
     step_lines = {n: [line for line in table.lines if line.when == "step" and n in line.steps] for n in _all(table)}
     pulse_lines = {n: [line for line in table.lines if line.when == "clock" and n in line.steps] for n in _all(table)}
     by_pole = table.isolation == "poles"
-    counts = [
-        # The clock relay's make and break contact, and the slow relay's feed; the data relay's one contact.
-        _count("clock input", relays.clock, 2, 1, steps),
-        _count("data input", relays.clock, 1, 1, bits),
-    ]
+    counts = _inputs(relays, table, keying)
     if relays.clock.form == "make":
         counts.append(_count("clock repeater", relays.logic, 2, 1, steps))
     poles = max(STEP_POLES + (len(lines) if by_pole else bool(lines)) for lines in step_lines.values())
@@ -139,6 +135,20 @@ def parts(relays: RelaySet, table: Table, keying: Keying) -> Parts:
         seconds_a_byte=keying.seconds_a_byte,
         mechanical_operations=min(relays.clock.mechanical_operations, relays.logic.mechanical_operations),
     )
+
+
+def _inputs(relays: RelaySet, table: Table, keying: Keying) -> list[RelayCount]:
+    if "clock" in keying.roles:
+        # The clock relay's make and break contact, and the slow relay's feed; the data relay's one contact.
+        return [
+            _count("clock input", relays.clock, 2, 1, table.steps),
+            _count("data input", relays.clock, 1, 1, len(table.bit_steps)),
+        ]
+    # Make contacts in parallel, break contacts in series; a third of the one rail is the bit.
+    return [
+        _count("zero input", relays.clock, 2, 1, table.steps),
+        _count("one input", relays.clock, 3, 1, table.steps),
+    ]
 
 
 def _all(table: Table) -> range:

@@ -7,13 +7,11 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from .contact import LEAST_BOUNCE
 from .corner import Corner
 from .edges import PATTERN, Edges, Stays
 from .line_paths import CornerOf
 from .machine import Machine
 from .margin import GUARD_S, Margin
-from .relay_set import RelaySet
 from .table import Table
 
 
@@ -53,35 +51,40 @@ def ring_margins(clock: Edges, at: dict[str, Machine], table: Table, corner: Cor
         yield Margin("arm", f"after step {step + 1}", need, have, corner(("arm", "slow")))
 
 
-def mark_margins(clock: Edges, at: dict[str, Machine], table: Table, corner: CornerOf) -> Iterator[Margin]:
-    """An ordinary clock is over before the slow relay takes it for a mark; a mark leaves time to set step 1."""
+def mark_margins(
+    clock: Edges, at: dict[str, Machine], table: Table, corner: CornerOf, least_bounce_s: float
+) -> Iterator[Margin]:
+    """An ordinary clock is over before the slow relay takes it for a mark; a mark leaves time to set step 1.
+
+    Args:
+        least_bounce_s: of the clock contact, which interrupts what the slow relay times.
+    """
     fast_reset, slow_reset = at["fast"].reset_s, at["slow"].reset_s
     if fast_reset is None or slow_reset is None:
         return
     steps = np.arange(clock.touch_s.size) % table.steps
-    least_bounce = LEAST_BOUNCE * at["fast"].clock.bounce_s
-    longest = float((clock.leave_s - clock.touch_s)[steps > 0].max(initial=0.0)) - least_bounce + GUARD_S
+    longest = float((clock.leave_s - clock.touch_s)[steps > 0].max(initial=0.0)) - least_bounce_s + GUARD_S
     yield Margin("mark", "reset relay", longest, fast_reset, corner(("reset", "fast"), ("clock", "lasting")))
     need = slow_reset + at["slow"].steps[0].operate_s
     have = float((clock.leave_s - clock.solid_s)[steps == 0].min()) - GUARD_S
     yield Margin("recover", "step 1", need, have, corner(("reset", "slow")))
 
 
-def _pattern_bits(table: Table) -> tuple[NDArray[np.bool_], NDArray[np.int64], NDArray[np.int64]]:
-    """Of each bit of the pattern: whether it is a one, its place among the clocks, its number in its byte."""
+def _pattern_bits(table: Table, least_first: bool) -> tuple[NDArray[np.bool_], NDArray[np.int64], NDArray[np.int64]]:
+    """Of each bit of the pattern as heard: whether it is a one, its place among the clocks, its number in its byte."""
     bits = np.unpackbits(np.frombuffer(PATTERN, np.uint8)).reshape(len(PATTERN), -1)
+    bits = bits[:, ::-1] if least_first else bits
     places = [table.steps * byte + table.bit_steps[bit] - 1 for byte, bit in np.ndindex(bits.shape)]
     return bits.ravel() == 1, np.array(places), np.arange(bits.size) % bits.shape[1]
 
 
 def latch_margins(
-    clock: Edges, data: Stays, at: dict[str, Machine], relays: RelaySet, table: Table, corner: Corner
+    clock: Edges, data: Stays, at: dict[str, Machine], table: Table, least_first: bool, corner: Corner
 ) -> Iterator[Margin]:
     """Data and clock closed together for a one."""
-    ones, places, numbers = _pattern_bits(table)
-    shift = corner.skew * relays.tape.skew_s
-    first = np.maximum(clock.solid_s[places][:, None], data.solid_s + shift)
-    last = np.minimum(clock.leave_s[places][:, None], data.leave_s + shift)
+    ones, places, numbers = _pattern_bits(table, least_first)
+    first = np.maximum(clock.solid_s[places][:, None], data.solid_s)
+    last = np.minimum(clock.leave_s[places][:, None], data.leave_s)
     together = (last - first).max(axis=1, initial=-1.0)
     for bit in np.unique(numbers[ones]):
         have = float(together[ones & (numbers == bit)].min()) - GUARD_S
@@ -89,14 +92,13 @@ def latch_margins(
 
 
 def spill_margins(
-    clock: Edges, data: Stays, at: dict[str, Machine], relays: RelaySet, table: Table, corner: Corner
+    clock: Edges, data: Stays, at: dict[str, Machine], table: Table, least_first: bool, corner: Corner
 ) -> Iterator[Margin]:
     """Data and clock apart, or together too briefly to latch, for a zero."""
-    ones, places, numbers = _pattern_bits(table)
-    shift = corner.skew * relays.tape.skew_s
+    ones, places, numbers = _pattern_bits(table, least_first)
     # For each clock of a zero, how long any data contact is closed with it; negative: how far apart they are.
-    first = np.maximum(clock.touch_s[places][:, None], data.touch_s + shift)
-    last = np.minimum(clock.leave_s[places][:, None], data.leave_s + shift)
+    first = np.maximum(clock.touch_s[places][:, None], data.touch_s)
+    last = np.minimum(clock.leave_s[places][:, None], data.leave_s)
     common = (last - first).max(axis=1, initial=-1.0)
     for bit in np.unique(numbers[~ones]):
         stolen = float(common[~ones & (numbers == bit)].max()) + GUARD_S

@@ -21,8 +21,11 @@ STEADY_TAUS = 8.0
 
 def reason_against(keying: Keying, relays: RelaySet, table: Table) -> str | None:
     """One line that says why not; None if nothing stands against it."""
-    if set(keying.roles) != {"clock", "data"}:
-        return f"relays: table '{table.name}' counts a clock track, and this code has {' and '.join(keying.roles)}."
+    if keying.more_tones_hz:
+        return (
+            f"relays: set '{relays.name}' has no tone filters: it hears one tone a track, and this code has "
+            f"{1 + len(keying.more_tones_hz)}."
+        )
     if keying.data_steps != len(table.bit_steps) or keying.steps_a_byte != table.steps:
         return (
             f"relays: table '{table.name}' has {table.steps} steps a byte with {len(table.bit_steps)} bits, and this "

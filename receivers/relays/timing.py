@@ -8,7 +8,7 @@ without dropouts; and it is not timid: well below the shortest step the named co
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
@@ -16,12 +16,13 @@ import numpy as np
 from ...contracts.errors import UsageError
 from ...contracts.keying import KeyedLineCode, Keying
 from ...contracts.signal import Signal
+from .contact import LEAST_BOUNCE
 from .corner import Corner, Surroundings, everywhere, worst_machine
-from .edges import Edges, Stays, TestTape, Times, edges_of, stays_of
+from .edges import Edges, Stays, TestTape, Times, edges_of, joined, stays_of
 from .hazard import Hazard, hazards
-from .line_paths import line_margins
+from .line_paths import CornerOf, line_margins
 from .listening import listen
-from .machine import Machine, build
+from .machine import Machine, build, input_roles
 from .margin import Margin
 from .relay_set import RelaySet
 from .ring_paths import latch_margins, mark_margins, repeated, repeats_once, ring_margins, spill_margins
@@ -148,16 +149,24 @@ def _try(code: KeyedLineCode, step_s: float, relays: RelaySet, table: Table) -> 
 
 @dataclass(frozen=True, slots=True)
 class _Heard:
-    """What the input relays do in one corner, of one kind and with their reservoirs at one limit."""
+    """What the input relays do in one corner, of one kind and with their reservoirs at one limit.
+
+    Attributes:
+        clock: of the clock relay or of the zero rail's, once for each burst.
+        data: of the data relay, or of the one rail's, however its stays lie.
+        one: of the one rail, once for each burst; None without rails too.
+    """
 
     clock: Edges | None
     data: Stays
+    one: Edges | None
 
 
 def _all_margins(tape: TestTape, keying: Keying, relays: RelaySet, table: Table) -> Iterator[Margin]:
+    roles = input_roles(keying)
     for speed in (-1, 1):
         tapes = {kind: tape.played(relays, speed, kind == "long") for kind in KINDS_OF_TAPE[speed]}
-        bursts = tape.bursts("clock", relays, speed)
+        bursts = {role: tape.bursts(role, relays, speed) for role in roles}
         heard: dict[Variant, _Heard] = {}
         for temperature, supply in product((-1, 1), (-1, 1)):
             around = Surroundings(temperature, supply, speed)
@@ -180,49 +189,116 @@ def _all_margins(tape: TestTape, keying: Keying, relays: RelaySet, table: Table)
                 )
                 for kind in ("slow", "fast", "short", "long")
             }
+            machines = _Machines(around, keying, at, relays, table)
             for variant in heard:
-                yield from _at(around, variant, heard, at, relays, table)
+                if roles == ("zero", "one"):
+                    yield from machines.on_rails(variant, heard, bursts)
+                else:
+                    yield from machines.on_a_clock(variant, heard)
 
 
-def _hear(played: Signal, bursts: Times, keying: Keying, machine: Machine) -> _Heard:
+def _hear(played: Signal, bursts: dict[str, Times], keying: Keying, machine: Machine) -> _Heard:
     """The input relays of ``machine`` on the test tape."""
+    first, second = input_roles(keying)
     clock, data = (
         listen(played, keying.track(role), hearing.front_end, hearing.coil, hearing.armature)
-        for role, hearing in (("clock", machine.clock), ("data", machine.data))
+        for role, hearing in ((first, machine.clock), (second, machine.data))
     )
-    return _Heard(edges_of(clock, bursts, machine.clock), stays_of(data, machine.data))
+    one = edges_of(data, bursts["one"], machine.data) if second == "one" else None
+    return _Heard(edges_of(clock, bursts[first], machine.clock), stays_of(data, machine.data), one)
 
 
-def _at(
-    around: Surroundings,
-    variant: Variant,
-    heard: dict[Variant, _Heard],
-    at: dict[str, Machine],
-    relays: RelaySet,
-    table: Table,
-) -> Iterator[Margin]:
-    kind, reservoir, resistance = variant
-    clock = heard[variant].clock
-    at_clock = ("clock", reservoir, resistance)
+@dataclass(frozen=True, slots=True)
+class _Machines:
+    """Machines in one corner of what all relays share.
 
-    def corner(*kinds: tuple[str, str]) -> Corner:
-        # What is named later counts: a margin may ask for another repeater than the one that suits the clock.
-        return Corner(around, (("clock", kind), ("repeater", kind), *kinds), (at_clock,))
+    Attributes:
+        at: all relays of each kind.
+    """
 
-    if clock is None:
-        path = "advance" if kind == "short" else "arm"
-        yield Margin(path, "the clock relay does not follow", 0.0, -np.inf, corner())
-        return
-    if at[kind].repeater is not None:
-        yield repeats_once(clock, at, corner)
-        clock = repeated(clock, kind, at)
-    yield from mark_margins(clock, at, table, corner)
-    if around.speed < 0:
-        return
-    yield from ring_margins(clock, at, table, corner)
-    yield from line_margins(clock, at, table, corner)
-    for *places, skew in product((-1, 1), (-1, 1), (-1, 1)):
-        kinds = (("clock", kind), ("repeater", kind), ("data", kind), ("bit", "slow" if kind == "short" else "fast"))
-        both = Corner(around, kinds, (at_clock, ("data", places[0], places[1])), skew)
+    around: Surroundings
+    keying: Keying
+    at: dict[str, Machine]
+    relays: RelaySet
+    table: Table
+
+    def on_a_clock(self, variant: Variant, heard: dict[Variant, _Heard]) -> Iterator[Margin]:
+        """The margins with a clock relay of one variant and every data relay of its kind."""
+        kind, reservoir, resistance = variant
+        inputs = (("clock", reservoir, resistance),)
+        clock = heard[variant].clock
+        if clock is None:
+            yield self._deaf(kind, "clock", self._corner_of(kind, inputs, 0)())
+            return
+        least_bounce_s = LEAST_BOUNCE * self.at["fast"].clock.bounce_s
+        yield from self._followed(clock, kind, self._corner_of(kind, inputs, 0), least_bounce_s)
+        if self.around.speed < 0:
+            return
+        for other, limit, skew in product((-1, 1), (-1, 1), (-1, 1)):
+            data = heard[kind, other, limit].data
+            corner_of = self._corner_of(kind, (*inputs, ("data", other, limit)), skew)
+            yield from self._bits(clock, data, kind, skew, corner_of(("data", kind)))
+
+    def on_rails(self, variant: Variant, heard: dict[Variant, _Heard], bursts: dict[str, Times]) -> Iterator[Margin]:
+        """The margins with a relay of one variant on the zero rail and every one of its kind on the one rail.
+
+        Skew and unlike relays shorten the silence from a burst on one rail to a burst on the other.
+        """
+        kind, reservoir, resistance = variant
+        for other, limit, skew in product((-1, 1), (-1, 1), (-1, 1)):
+            corner_of = self._corner_of(kind, (("zero", reservoir, resistance), ("one", other, limit)), skew)
+            zero, one = heard[variant].clock, heard[kind, other, limit].one
+            if zero is None or one is None:
+                yield self._deaf(kind, "zero" if zero is None else "one", corner_of())
+                continue
+            one = one.late_by(skew * self.relays.tape.skew_s)
+            clock = joined(zero, one, bursts["zero"], bursts["one"])
+            # Where both rails sound, the bounce of one may be bridged by the other.
+            yield from self._followed(clock, kind, corner_of, 0.0)
+            if self.around.speed > 0:
+                yield from self._bits(clock, one, kind, 0, corner_of())
+
+    def _corner_of(self, kind: str, inputs: tuple[tuple[str, int, int], ...], skew: int) -> CornerOf:
+        following = ("clock",) if "clock" in self.keying.roles else ("zero", "one")
+
+        def corner(*kinds: tuple[str, str]) -> Corner:
+            # What is named later counts: a margin may ask for another repeater than the one that suits the clock.
+            told = (
+                (each, now)
+                for role, now in (("clock", kind), ("repeater", kind), *kinds)
+                for each in (following if role == "clock" else (role,))
+            )
+            return Corner(self.around, tuple(told), inputs, skew)
+
+        return corner
+
+    def _deaf(self, kind: str, role: str, corner: Corner) -> Margin:
+        return Margin(
+            "advance" if kind == "short" else "arm", f"the {role} relay does not follow", 0.0, -np.inf, corner
+        )
+
+    def _followed(self, clock: Edges, kind: str, corner: CornerOf, least_bounce_s: float) -> Iterator[Margin]:
+        """The margins of ring and lines."""
+        if self.at[kind].repeater is not None:
+            yield repeats_once(clock, self.at, corner)
+        counted = self._counted(clock, kind)
+        yield from mark_margins(counted, self.at, self.table, corner, least_bounce_s)
+        if self.around.speed > 0:
+            yield from ring_margins(counted, self.at, self.table, corner)
+            yield from line_margins(counted, self.at, self.table, corner)
+
+    def _counted(self, clock: Edges, kind: str) -> Edges:
+        return clock if self.at[kind].repeater is None else repeated(clock, kind, self.at)
+
+    def _bits(self, clock: Edges, data: Stays, kind: str, skew: int, corner: Corner) -> Iterator[Margin]:
+        """The margins of the bit latches, ``data`` still to be moved by ``skew``."""
+        stolen = ("bit", "slow" if kind == "short" else "fast")
         margins = latch_margins if kind == "short" else spill_margins
-        yield from margins(clock, heard[kind, places[0], places[1]].data, at, relays, table, both)
+        yield from margins(
+            self._counted(clock, kind),
+            data.late_by(skew * self.relays.tape.skew_s),
+            self.at,
+            self.table,
+            self.keying.least_significant_first,
+            replace(corner, kinds=(*corner.kinds, stolen)),
+        )

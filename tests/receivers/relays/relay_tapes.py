@@ -8,7 +8,7 @@ from tapewright.contracts.keying import KeyedLineCode
 from tapewright.contracts.registry import codec
 from tapewright.contracts.signal import Signal
 from tapewright.receivers.relays.corner import Corner
-from tapewright.receivers.relays.machine import EVEN, Place
+from tapewright.receivers.relays.machine import EVEN, Place, input_roles
 from tapewright.receivers.relays.relay_set import RelaySet
 
 RATE = 44_100
@@ -28,11 +28,11 @@ def tape(
     levels_db: tuple[float, float] = (-1.0, -1.0),
     skew_s: float = 0.0,
 ) -> Signal:
-    """``payload`` a share ``speed`` too fast, each track's peak at its level, the data track late by ``skew_s``."""
+    """``payload`` a share ``speed`` too fast, each track's peak at its level, data or one rail late by ``skew_s``."""
     samples = code.modulate(bits.from_bytes(payload), RATE).samples.copy()
     peaks = np.maximum(np.abs(samples).max(axis=1, keepdims=True), 1e-9)
     samples *= (10 ** (np.array(levels_db)[:, None] / 20) / peaks).astype(np.float32)
-    data = code.keying().track("data")
+    data = code.keying().track(input_roles(code.keying())[1])
     samples[data] = np.roll(samples[data], round(skew_s * RATE))
     return Signal(samples, round(RATE * (1 + speed)))
 

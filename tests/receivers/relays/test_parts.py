@@ -56,6 +56,14 @@ def test_a_make_contact_needs_its_repeater_and_no_mark_needs_no_reset_relay() ->
     assert "reset mark" not in purposes
 
 
+def test_rails_need_two_clock_contacts_and_one_more_for_the_bit() -> None:
+    rails = replace(KEYING, roles=("zero", "one"), lead_s=0.0)
+    found = parts(load_set("plug_in_12v"), TABLE, rails)
+    counts = {entry.purpose: entry.count for entry in found.relays}
+    assert (counts["zero input"], counts["one input"]) == (1, 1)
+    assert found.relay_count == parts(load_set("plug_in_12v"), TABLE, KEYING).relay_count
+
+
 def test_operations_and_loads_of_life() -> None:
     found = parts(load_set("signal_12v"), TABLE, KEYING)
     assert found.operations_a_load(128) == 12 * 128  # the clock relay is the busiest

@@ -84,13 +84,14 @@ def relay_sets(draw: st.DrawFn) -> RelaySet:
 
 
 @st.composite
-def codes(draw: st.DrawFn, table: Table) -> KeyedLineCode:
+def codes(draw: st.DrawFn, name: str, table: Table) -> KeyedLineCode:
     share, lead = draw(st.floats(0.3, 0.5)), draw(st.floats(2.0, 20.0))
     mark, order = draw(st.booleans()), draw(st.sampled_from(["msb", "lsb"]))
-    clock = draw(st.sampled_from(["left", "right"]))
+    track = draw(st.sampled_from(["left", "right"]))
+    own = f"lead_ms={lead},clock_track={track}" if name == "clocked" else f"one_track={track}"
     return keyed(
-        f"clocked:burst_share={share},lead_ms={lead},extra_steps={table.steps - 8},"
-        f"reset_mark={str(mark).lower()},bit_order={order},clock_track={clock},{SHORT_LEADER}"
+        f"{name}:burst_share={share},extra_steps={table.steps - 8},"
+        f"reset_mark={str(mark).lower()},bit_order={order},{own},{SHORT_LEADER}"
     )
 
 
@@ -111,12 +112,13 @@ def corner_loads(found: Timing, number: int, code: KeyedLineCode, relays: RelayS
 
 
 # Without shrinking: an example takes seconds, and what fails is said in milliseconds by the assertion itself.
-@settings(max_examples=5, suppress_health_check=[HealthCheck.too_slow], phases=[Phase.explicit, Phase.generate])
+@pytest.mark.parametrize("name", ["clocked", "dual_rail"])
+@settings(max_examples=3, suppress_health_check=[HealthCheck.too_slow], phases=[Phase.explicit, Phase.generate])
 @given(st.data(), tables(), relay_sets(), st.integers(0, 2**32 - 1))
 def test_what_timing_calls_safe_never_fails_and_it_is_not_timid(
-    data: st.DataObject, table: Table, relays: RelaySet, seed: int
+    name: str, data: st.DataObject, table: Table, relays: RelaySet, seed: int
 ) -> None:
-    code = data.draw(codes(table))
+    code = data.draw(codes(name, table))
     try:
         found = shortest_step(code, relays, table)
     except UsageError:
@@ -147,10 +149,17 @@ def limit_of(name: str, spec: str = f"clocked:{SHORT_LEADER}") -> Timing:
     return found
 
 
-@pytest.mark.parametrize("name", ready_sets())
-def test_ready_sets_load_at_their_shortest_step_and_a_corner_fails_below_it(name: str) -> None:
+@pytest.mark.parametrize(
+    ("name", "spec"),
+    [
+        *((name, f"clocked:{SHORT_LEADER}") for name in ready_sets()),
+        # Relays of a break contact of their own, and reeds that need a repeater.
+        *((name, f"dual_rail:{SHORT_LEADER}") for name in ("graded_12v", "reed_12v")),
+    ],
+)
+def test_ready_sets_load_at_their_shortest_step_and_a_corner_fails_below_it(name: str, spec: str) -> None:
     relays, table = load_set(name), load_table("clock_tower")
-    code, found = keyed(f"clocked:{SHORT_LEADER}"), limit_of(name)
+    code, found = keyed(spec), limit_of(name, spec)
     at_limit = code.at_step(found.step_s)
     for seed in range(6):
         for place in (random_place(np.random.default_rng(seed)), extreme_place(np.random.default_rng(seed))):
@@ -199,6 +208,23 @@ def test_margins_follow_from_the_figures() -> None:
         assert lost == pytest.approx(expected, abs=1e-9), path
     skewed = replace(relays, tape=replace(relays.tape, skew_s=relays.tape.skew_s + 1e-3))
     assert spare(relays, "latch") - spare(skewed, "latch") == pytest.approx(1e-3, abs=0.2e-3)
+
+
+def test_the_order_of_the_bits_costs_no_time() -> None:
+    relays, table = load_set("signal_12v"), load_table("clock_tower")
+    first, last = (timing(keyed(f"clocked:bit_order={order}"), relays, table) for order in ("msb", "lsb"))
+    assert last.limiting.margin_s == pytest.approx(first.limiting.margin_s, abs=0.5e-3)
+
+
+def test_rails_have_no_data_that_a_clock_must_find_and_skew_costs_them_silence() -> None:
+    relays, table, code = load_set("signal_12v"), load_table("clock_tower"), keyed("dual_rail:step_ms=60")
+
+    def spare(skew_s: float, path: str) -> float:
+        skewed = replace(relays, tape=replace(relays.tape, skew_s=skew_s))
+        return min(margin.margin_s for margin in timing(code, skewed, table).margins if margin.path == path)
+
+    assert spare(2e-3, "latch") == pytest.approx(spare(0.0, "latch"), abs=1e-6)
+    assert spare(0.0, "arm") - spare(2e-3, "arm") == pytest.approx(2e-3, abs=0.2e-3)
 
 
 def test_a_wrong_table_never_closes() -> None:

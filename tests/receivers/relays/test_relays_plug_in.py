@@ -49,6 +49,7 @@ def test_an_unknown_set_or_table_is_refused_with_the_ready_ones() -> None:
         ("biphase", "relays: 'biphase' needs a microcontroller"),
         ("clocked:extra_steps=3", "has 12 steps a byte with 8 bits, and this code has 11 with 8."),
         ("clocked:tone_hz=9000", "is too high for the coil circuit"),
+        ("two_tone_rails", "has no tone filters: it hears one tone a track, and this code has 2."),
     ],
 )
 def test_a_codec_that_relays_cannot_decode_is_refused_in_one_line(spec: str, said: str) -> None:
@@ -70,6 +71,18 @@ def test_every_ready_set_loads_a_clean_tape_at_a_pace_it_can_follow(name: str) -
         assert (decoded.payload, decoded.intact, decoded.lost, decoded.events) == (payload, None, (), ())
         assert list(decoded.times_s) == sorted(decoded.times_s)
         assert len(decoded.times_s) == len(payload)
+
+
+@pytest.mark.parametrize("name", ready_sets())
+@pytest.mark.parametrize("options", ["", ",one_track=left,bit_order=lsb,reset_mark=false"])
+def test_every_ready_set_follows_rails_whatever_their_skew(name: str, options: str) -> None:
+    machine = receiver(f"relays:set={name}")
+    slow = codec(f"dual_rail:step_ms=200,line_up_s=0.5{options}")
+    payload = bytes(range(0, 256, 51))
+    samples = slow.encode(payload).samples.copy()
+    samples[1] = np.roll(samples[1], 441)
+    decoded = machine.receive(slow, (Signal(samples, 44_100),), stream(7, 0, "receiver"))
+    assert (decoded.payload, decoded.lost, decoded.events) == (payload, (), ())
 
 
 def test_another_trial_is_another_machine_and_the_same_trial_the_same() -> None:
