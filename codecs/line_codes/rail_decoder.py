@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -10,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...contracts.signal import Signal
-from ...contracts.soft_bits import CERTAIN, LOST, SoftBits
+from ...contracts.soft_bits import CERTAIN, SoftBits
 from .burst_onsets import BurstLengths, burst_onsets
 from .clock_flywheel import ClockBursts, Train, events_of, follow
 from .envelope_likelihood import tone_against_silence
@@ -27,8 +26,8 @@ FADES = ((1.0, 0.97), (0.25, 0.02), (0.0625, 0.009))
 """By how much a burst may be weaker in power than those around, and how often: a modelling prior. The rest is 0."""
 SILENT = 1e-3
 """Chance that a dropout swallows the burst of a step that was heard: a modelling prior, which bounds sureness."""
-SILENT_UNHEARD = math.exp(-LOST / 2)
-"""The same where the step was put in from the cadence: what then sounds says next to nothing."""
+SILENT_UNHEARD = 0.01
+"""The same where the step was put in from the cadence: most bursts that do not stand out are there and weak."""
 NEIGHBOURS = 9
 """Bursts of a rail over which its level is taken."""
 

@@ -205,7 +205,8 @@ def test_where_no_rail_sounds_the_bits_are_not_known(kind: type[RailCode]) -> No
     byte, place = divmod(step, code.data_steps)
     first_s = code.keying().first_step_s + byte * code.group_s + code.mark_s + place * code.step_s
     samples[:, int(first_s * RATE_HZ) - 30 : int((first_s + code.burst_s) * RATE_HZ) + 30] = 0.0
-    heard = code.demodulate(Signal(samples, RATE_HZ))
+    hiss = np.random.default_rng(11).normal(0, 0.02, samples.shape)
+    heard = code.demodulate(Signal(samples + hiss, RATE_HZ))
     width = code.bits_a_step
     lost = list(range(step * width, step * width + width))
     assert len(heard) == bits.size
@@ -260,6 +261,11 @@ def test_noise_costs_less_than_its_law_and_a_margin(kind: type[RailCode], seed: 
     errors = float(np.mean(heard.bits[: bits.size] != bits))
     rails = len(code.rails)
     assert 0.1 * bit_error_rate(10**1.2, 2, rails) < errors < bit_error_rate(10**1.05, 2, rails)
+    # Both bits are told alike (s.e. of each mean is half a percent), and about as surely as they are right: a bit told
+    # with x is wrong once in 1 + e^x. Some 8 are, told are 15 to 30 for the chance of a dropout in each weak burst.
+    sureness = np.abs(heard.values[: bits.size])
+    assert sureness[bits == 0].mean() == pytest.approx(sureness[bits == 1].mean(), rel=0.05)
+    assert 0.5 < np.mean(1 / (1 + np.exp(sureness))) / errors < 8
 
 
 @pytest.mark.parametrize("kind", CODES)
