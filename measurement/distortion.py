@@ -172,7 +172,7 @@ def high_frequency_limit(ladder: Ladder, middle: Ladder, full_level: Figure | Mi
         return [curve, Missing(name, reason)]
     rest_db = max(0.0, limit_db - float(out_db.max()))
     # Soft laws that agree as far as the loudest step differ by about a quarter of what is left to the limit.
-    error = math.hypot(1.96 * spread_db, 0.25 * rest_db + 0.15)
+    error = math.hypot(1.96 * spread_db, 0.25 * rest_db + 0.2)
     if isinstance(full_level, Figure):
         error = math.hypot(error, (full_level.high - full_level.low) / 2)
     method = f"level that the output nears; the loudest step is {rest_db:.1f} dB below it"

@@ -24,6 +24,7 @@ _GO_TOGETHER = 3.0
 """Blocks of 50 ms go together while contact wavers at 1 to 20 Hz: errors are larger by about this (modelling prior)."""
 
 _HUM_ENDS_HZ = 260.0
+_SPEED_REACH = 0.01
 
 _MOST_SQUARE = 6.6
 """A Gaussian's square exceeds this in 1 % of cases, 6.6 variances."""
@@ -137,7 +138,7 @@ def _read(own: Baseband, other: Baseband, density: float) -> _Reading:
     blocks = max(1, int(own.values.size / (BLOCK_S * own.rate_hz)))
     power = np.array([float((np.abs(part) ** 2).mean()) for part in np.array_split(own.values, blocks)])
     if own.centre_hz < _HUM_ENDS_HZ:
-        level = max(_steady_power(own.values), 1e-20)
+        level = max(_steady_power(own), 1e-20)
     else:
         level = max(float(np.median(power)) - 2 * density * own.noise_hz, 1e-20)
     product = np.array_split(other.values * own.values.conj(), blocks)
@@ -153,12 +154,16 @@ def _read(own: Baseband, other: Baseband, density: float) -> _Reading:
     return _Reading(10 * math.log10(level), level_error_db, scatter_db, share, spread * fair)
 
 
-def _steady_power(values: NDArray[np.complex128]) -> float:
-    """Power of one steady tone near the centre, as narrow as the step is long: hum beside it does not count."""
-    turn = np.angle((values[1:] * values[:-1].conj()).sum()) if values.size > 1 else 0.0
-    window = np.hanning(values.size + 2)[1:-1]
-    steady = (values * window * np.exp(-1j * turn * np.arange(values.size))).sum() / window.sum()
-    return float(abs(steady) ** 2)
+def _steady_power(tone: Baseband) -> float:
+    """Power of one steady tone, as narrow as the step is long: hum beside it does not count.
+
+    The speed of the moment is looked for within 1 %: the strongest is taken.
+    """
+    window = np.hanning(tone.values.size + 2)[1:-1]
+    off_hz = tone.centre_hz * np.linspace(-_SPEED_REACH, _SPEED_REACH, 41)
+    times = np.arange(tone.values.size) / tone.rate_hz
+    sums = np.exp(-2j * np.pi * off_hz[:, None] * times) @ (tone.values * window)
+    return float((np.abs(sums) ** 2).max() / window.sum() ** 2)
 
 
 def _variance(hz: NDArray[np.float64], apart: list[tuple[float, float]]) -> NDArray[np.float64]:

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import pytest
+from deck_rate import LOW_RATE_HZ
 from simulated_deck import Deck
 from tapewright.contracts.signal import Signal
 from tapewright.measurement.layout import whole_recording
 from tapewright.measurement.measuring import Measurement, measure
-
-LOW_RATE_HZ = 32_000
-"""The lowest rate that a test recording has: captures are quickest to make and to measure."""
 
 
 @pytest.fixture(scope="session")

@@ -21,7 +21,6 @@ from tapewright.contracts.streams import substream
 from tapewright.measurement.layout import RESPONSE_HZ
 from tapewright.measurement.weighting import TABLE_DB, TABLE_HZ
 
-RATE_HZ = 32_000
 LONG_S = 1200
 
 
@@ -64,7 +63,7 @@ class Deck:
         return cls(
             *(seed, u(-5, 5), u(0.1, 0.4), u(0.8, 2.0), u(0.05, 0.2), u(5, 8), u(0.02, 0.08)),
             *(u(-6, 2), u(-14, -8), u(0, 4), u(-46, -36), u(2, 20), u(8, 25), u(1.5, 4), u(0.03, 0.15)),
-            *(u(0.25, 1.0), u(-12, 12), u(0.5, 4), u(20, 40), u(30, 90), u(8000, 14_000), u(-3, 3)),
+            *(u(0.25, 1.0), u(-8, 8), u(0.5, 4), u(20, 40), u(30, 90), u(8000, 14_000), u(-3, 3)),
             *(u(-60, -48), u(-50, -40), u(-20, 0), bool(rng.random() < 0.5)),
         )
 
@@ -124,16 +123,16 @@ class Deck:
         """A capture of ``recording``."""
         return registry.channel(self.spec).degrade(recording, np.random.default_rng(self.seed))
 
-    def truth(self) -> dict[str, float | NDArray[np.float64]]:
-        """What each figure is; curves as arrays over ``RESPONSE_HZ``."""
-        return _truth(self)
+    def truth(self, rate_hz: int) -> dict[str, float | NDArray[np.float64]]:
+        """What each figure is in a capture of that sample rate; curves as arrays over ``RESPONSE_HZ``."""
+        return _truth(self, rate_hz)
 
-    def worked_out(self) -> dict[str, float | NDArray[np.float64]]:
+    def worked_out(self, rate_hz: int) -> dict[str, float | NDArray[np.float64]]:
         """As ``truth``, anew."""
-        levels = np.array([self._level_db(hz) for hz in RESPONSE_HZ]).T
+        levels = np.array([self._level_db(hz, rate_hz) for hz in RESPONSE_HZ]).T
         at = RESPONSE_HZ.index(315.0)
         full_db = levels[:, at] + 20 * math.log10(20)
-        weighted, unweighted = self._flutter()
+        weighted, unweighted = self._flutter(rate_hz)
         told: dict[str, float | NDArray[np.float64]] = {
             "speed_error_percent": self.speed_percent,
             "flutter_weighted_percent": weighted,
@@ -155,11 +154,14 @@ class Deck:
             # The model cuts its Gaussian at 3 standard deviations, which leaves 0.9975 of the rms value.
             "contact_fluctuation_um": 0.9975 * self.contact_um,
         }
+        highest_hz = min(20_000.0, rate_hz / 2)
+        noise_db = self.noise_db + 10 * math.log10((highest_hz - 20) / (20_000 - 20))
+        a_weighted_db = flat_noise_a_weighted_db(highest_hz)
         for track, name in enumerate(("left", "right")):
             told |= {
                 f"replay_level_{name}_db": full_db[track] + self.gain_db,
-                f"signal_to_noise_{name}_db": full_db[track] - self.noise_db,
-                f"signal_to_noise_a_{name}_db": full_db[track] - self.noise_db - flat_noise_a_weighted_db(),
+                f"signal_to_noise_{name}_db": full_db[track] - noise_db,
+                f"signal_to_noise_a_{name}_db": full_db[track] - noise_db - a_weighted_db,
                 f"hum_{name}_db": self.hum_db - full_db[track],
                 f"response_{name}_db": levels[track] - levels[track, at],
                 f"three_percent_level_{name}_db": -self.record_db,
@@ -167,29 +169,28 @@ class Deck:
             }
         return told
 
-    def _level_db(self, tone_hz: float) -> tuple[float, float]:
+    def _level_db(self, tone_hz: float, rate_hz: int) -> tuple[float, float]:
         """Peak of a step of the response at the end of the channel, gain of the capture left out, on each track."""
         hz = tone_hz * (1 + self.speed_percent / 100)
-        times = np.arange(round(0.6 * RATE_HZ)) / RATE_HZ
+        times = np.arange(round(0.6 * rate_hz)) / rate_hz
         row = (0.05 * np.sin(2 * np.pi * tone_hz * times)).astype(np.float32)
-        heard = registry.channel(self.still).degrade(Signal(row, RATE_HZ), np.random.default_rng(0))
-        left, right = (20 * math.log10(abs(phasor(one, hz, RATE_HZ))) for one in inner(heard))
+        heard = registry.channel(self.still).degrade(Signal(row, rate_hz), np.random.default_rng(0))
+        left, right = (20 * math.log10(abs(phasor(one, hz, rate_hz))) for one in inner(heard))
         return left, right
 
-    def _flutter(self) -> tuple[float, float]:
+    def _flutter(self, rate_hz: int) -> tuple[float, float]:
         """Weighted and unweighted 2-sigma reading of the speed itself over 20 minutes of the same transport."""
         root = tuple(int(word) for word in np.random.default_rng(self.seed).integers(0, 2**32, 4, dtype=np.uint64))
         stage = registry.channel(self.drift).stages[0]
         assert isinstance(stage, Drift)
-        motion = stage.motion(LONG_S * RATE_HZ, RATE_HZ, substream(root, "drift"))
+        motion = stage.motion(LONG_S * rate_hz, rate_hz, substream(root, "drift"))
         speed = motion.slopes
-        rate_hz = RATE_HZ / motion.knot_frames
-        return read_speed(speed, rate_hz)
+        return read_speed(speed, rate_hz / motion.knot_frames)
 
 
 @cache
-def _truth(deck: Deck) -> dict[str, float | NDArray[np.float64]]:
-    return deck.worked_out()
+def _truth(deck: Deck, rate_hz: int) -> dict[str, float | NDArray[np.float64]]:
+    return deck.worked_out(rate_hz)
 
 
 def read_speed(speed: NDArray[np.float64], rate_hz: float) -> tuple[float, float]:
@@ -205,9 +206,9 @@ def read_speed(speed: NDArray[np.float64], rate_hz: float) -> tuple[float, float
     )
 
 
-def flat_noise_a_weighted_db() -> float:
-    """A-weighted level of flat noise re its level from 20 Hz to 20 kHz, by the formula of IEC 61672-1 (E.6)."""
-    hz = np.arange(20.0, 20_000.0, 0.5)
+def flat_noise_a_weighted_db(highest_hz: float) -> float:
+    """A-weighted level of flat noise re its level from 20 Hz to an end, by the formula of IEC 61672-1 (E.6)."""
+    hz = np.arange(20.0, highest_hz, 0.5)
     square = hz**2
     poles = [20.598997**2, 107.65265**2, 737.86223**2, 12194.217**2]
     gain = poles[3] * square**2 / ((square + poles[0]) * (square + poles[3]))
