@@ -118,12 +118,16 @@ def obstacle(codec: Codec) -> str | None:
     """Why relays alone cannot decode ``codec``, in one line; None if they can."""
     bits = BYTE_BITS
     for layer in codec.layers:
-        if layer.needs != "relays" or not isinstance(layer, RelayLayer):
+        if layer.needs != "relays":
             return f"'{layer.name}' needs a {layer.needs}; relays alone cannot decode it"
+        if not isinstance(layer, RelayLayer):
+            return f"'{layer.name}' does not say what relays must do for it"
         bits = layer.bits_in_group(bits)
     code = codec.line_code
-    if code.needs != "relays" or not isinstance(code, RelayLineCode):
+    if code.needs != "relays":
         return f"'{code.name}' needs a {code.needs}; relays alone cannot decode it"
+    if not isinstance(code, RelayLineCode):
+        return f"'{code.name}' does not say what relays must do for it"
     if code.group_bits != bits:
         return (
             f"'{code.name}' has group_bits={code.group_bits}, and the layers above it send {bits} bits with each byte"

@@ -13,6 +13,7 @@ from ...contracts.errors import UsageError
 from ...contracts.keying import KeyedLineCode, Keying
 from ...contracts.parameters import parameter
 from ...contracts.receiver import Receiver
+from ...contracts.relay_cost import obstacle
 from ...contracts.signal import Signal
 from ...contracts.soft_bits import CERTAIN, SoftBits
 from .loader import Load, load
@@ -53,9 +54,9 @@ class Relays(Receiver):
 
     def refusal(self, codec: Codec) -> str | None:
         """See ``Receiver``."""
-        for member in codec.plug_ins:
-            if member.needs != "relays":
-                return f"relays: '{member.name}' needs a {member.needs}; relays alone cannot decode it."
+        against = obstacle(codec)
+        if against is not None:
+            return f"relays: {against}."
         if not isinstance(codec.line_code, KeyedLineCode):
             return f"relays: '{codec.line_code.name}' is not made of keyed tone bursts, which a relay can follow."
         relays, table = self.files()

@@ -1,5 +1,7 @@
 """Layers that contacts can decode: what each catches, what passes it, and what it costs."""
 
+from dataclasses import dataclass
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -8,7 +10,9 @@ from tapewright.codecs.layers.ones_count import OnesCount
 from tapewright.codecs.layers.parity import Parity
 from tapewright.codecs.layers.vote import Vote
 from tapewright.contracts.bits import from_bytes, to_bytes
-from tapewright.contracts.registry import codec
+from tapewright.contracts.codec import Codec
+from tapewright.contracts.layer import Heard, Layer
+from tapewright.contracts.registry import codec, receiver
 from tapewright.contracts.relay_cost import obstacle, relay_cost
 from tapewright.contracts.soft_bits import CERTAIN, LOST, SoftBits
 from tapewright.receivers.relays.parts import parts
@@ -202,7 +206,28 @@ def test_costs_counted_by_hand(spec, relays, steps, filters, seconds):
 )
 def test_what_stands_against_relays_is_said(spec, said):
     assert said in obstacle(codec(spec))
+    assert said in receiver("relays").refusal(codec(spec))
     assert relay_cost(codec(spec)) is None
+
+
+def test_a_layer_that_says_nothing_of_relays_is_not_for_them():
+    @dataclass(frozen=True)
+    class Plain(Layer):
+        name = "plain"
+        needs = "relays"
+
+        def encode(self, bits):
+            return bits
+
+        def decode(self, passes):
+            return Heard(passes)
+
+        def coded_bits(self, data_bits):
+            return data_bits
+
+    stack = Codec((Plain(),), codec("clocked").line_code)
+    assert obstacle(stack) == "'plain' does not say what relays must do for it"
+    assert relay_cost(stack) is None
 
 
 @pytest.mark.parametrize(
