@@ -19,7 +19,9 @@ def sheet(
     trials: Annotated[int, typer.Option(metavar="N", help="Tapes that are played for the expected success.")] = 40,
     seed: Annotated[int, typer.Option(metavar="N", help="Same seed, same sheet.")] = 1,
     force: Annotated[bool, typer.Option("--force", help="Overwrite a sheet that exists.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the sheet's record as JSON as well.")] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print what the sheet shows as JSON instead of a summary.")
+    ] = False,
 ) -> None:
     """Write the build sheet of a relay machine: one page that needs no network and prints well.
 

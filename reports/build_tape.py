@@ -13,28 +13,34 @@ def tape_section(record: Mapping[str, Any]) -> Iterator[str]:
     """Tones, bursts and steps."""
     keying, tape, build = record["build"]["keying"], record["build"]["tape"], record["build"]
     step = keying["step_ms"]
-
-    def share(length: float | None) -> str:
-        return "-" if length is None else f"{100 * length / step:.0f} %"
-
+    if "clock" in keying["roles"].values():
+        lengths = [
+            ("clock burst", keying["clock_burst_ms"]),
+            ("data burst (a 1)", keying["data_burst_ms"]),
+            ("data leads the clock by", keying["lead_ms"]),
+            ("silence between clock bursts", keying["silence_ms"]),
+            ("reset mark: first clock burst of a byte", keying["mark_ms"]),
+        ]
+    else:
+        lengths = [
+            ("burst: on either track the bit, on both a step without one", keying["clock_burst_ms"]),
+            ("silence between bursts", keying["silence_ms"]),
+            ("reset mark: first burst of a byte", keying["mark_ms"]),
+        ]
+    lengths.append(("end mark", keying["end_mark_ms"]))
     rows = [
         ("step", milliseconds(step), "100 %"),
         (f"{keying['roles']['left']} on the left track, {keying['roles']['right']} on the right", "", ""),
-        ("clock burst", milliseconds(keying["clock_burst_ms"]), share(keying["clock_burst_ms"])),
-        ("data burst (a 1)", milliseconds(keying["data_burst_ms"]), share(keying["data_burst_ms"])),
-        ("data leads the clock by", milliseconds(keying["lead_ms"]), share(keying["lead_ms"])),
-        ("silence between clock bursts", milliseconds(keying["silence_ms"]), share(keying["silence_ms"])),
-        ("reset mark: first clock burst of a byte", milliseconds(keying["mark_ms"]), share(keying["mark_ms"])),
-        ("end mark", milliseconds(keying["end_mark_ms"]), share(keying["end_mark_ms"])),
+        *((name, milliseconds(ms), f"{100 * ms / step:.0f} %") for name, ms in lengths if ms is not None),
         (
-            f"byte: {keying['data_steps']} data steps and {keying['extra_steps']} extra steps",
+            f"byte: {keying['data_steps']} data and {keying['extra_steps']} extra steps",
             milliseconds(keying["byte_ms"]),
             "",
         ),
         ("line-up tone on both tracks", f"{keying['line_up_s']:g} s", ""),
     ]
     yield "<h2>2. The tape</h2>"
-    yield grid(("", "length", "of a step"), [row for row in rows if row[1] != "none"], numbers={1, 2})
+    yield grid(("", "length", "of a step"), rows, numbers={1, 2})
     order = "least" if keying["least_significant_first"] else "most"
     yield (
         f"<p>Tone {' and '.join(f'{tone:g} Hz' for tone in keying['tones_hz'])}; {order} significant bit first. The "

@@ -43,13 +43,13 @@ def shown(told: object, longest: int = 1000) -> str:
     return escape(in_one_line(told, longest))
 
 
-def milliseconds(length: float | None) -> str:
-    """A length; None is that of nothing.
+def milliseconds(length: float) -> str:
+    """A length, with four digits.
 
-    >>> milliseconds(0.05), milliseconds(None)
-    ('0.05 ms', 'none')
+    >>> milliseconds(0.05), milliseconds(744.0)
+    ('0.05 ms', '744 ms')
     """
-    return "none" if length is None else f"{length:.4g} ms"
+    return f"{length:.4g} ms"
 
 
 def figure(value: float | None) -> str:

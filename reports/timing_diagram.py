@@ -15,6 +15,7 @@ from ..contracts.errors import in_one_line
 WIDTH, LEFT, RIGHT = 760.0, 118.0, 14.0
 _BLUE, _RED, _GREEN, _GREY = "#0072B2", "#D55E00", "#009E73", "#777"
 _LONGEST_NAME = 17
+_HALO = "paint-order:stroke;stroke:#fff;stroke-width:3px"
 _AXIS_STEPS_MS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 
 
@@ -33,7 +34,9 @@ class _Drawing:
 
     def words(self, x: float, y: float, text: str, anchor: str = "end", colour: str = "#111") -> None:
         shown = escape(in_one_line(text, 60))
-        self.parts.append(f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" style="fill:{colour}">{shown}</text>')
+        self.parts.append(
+            f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" style="fill:{colour};{_HALO}">{shown}</text>'
+        )
 
     def name(self, text: str, height: float) -> None:
         self.words(LEFT - 8, self.y + height / 2 + 3.5, in_one_line(text, _LONGEST_NAME + 4))

@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 from ...contracts.keying import KeyedLineCode, Keying
 from ...contracts.signal import Signal
 from ...contracts.streams import stream
-from .contact import Interval
-from .listening import trace
+from .contact import Interval, contact_intervals
+from .listening import listen, trace
 from .loader import hear, run
-from .machine import build
+from .machine import build, input_roles
 from .relay_set import RelaySet
 from .table import Table
 
@@ -46,20 +46,20 @@ def one_byte(code: KeyedLineCode, relays: RelaySet, table: Table) -> dict[str, A
     first = round((keying.first_step_s - lead_s) * RATE_HZ)
     signal = _at_level(recording, first, 0.5 * (relays.tape.quietest_db + relays.tape.loudest_db))
     machine = build(relays, table, keying, lambda role, quantity: 0.0, bounces="longest")
-    contacts = hear(signal, machine, keying, stream(0, 0, "one byte"))
+    rng = stream(0, 0, "one byte")  # the longest bounce draws nothing from it
+    contacts = hear(signal, machine, keying, rng)
     loaded = run(contacts, machine, table, keying)
     starts = _step_starts_s(keying)
     margin_s = BEFORE_S * keying.step_s
     window = (-margin_s, keying.seconds_a_byte + margin_s)
     near = (starts[1] - 0.1 * keying.step_s, starts[1] + 1.1 * keying.step_s)
     tracks, closeup = [], []
-    for role, listening, closed in (
-        ("clock", machine.clock, contacts.closed),
-        ("data", machine.data, contacts.data),
-    ):
+    for role, listening in zip(input_roles(keying), (machine.clock, machine.data), strict=True):
         wave = signal.samples[keying.track(role)].astype(np.float64)
-        current = (
-            1e3 * trace(signal, keying.track(role), listening.front_end, listening.coil, listening.armature).current_a
+        heard_by = signal, keying.track(role), listening.front_end, listening.coil, listening.armature
+        current = 1e3 * trace(*heard_by).current_a
+        closed, _ = contact_intervals(
+            listen(*heard_by), signal.duration_s, listening.coil.pick_up_a, listening.bounce_s, machine.bounces, rng
         )
         about = {
             "role": role,

@@ -168,6 +168,16 @@ def test_hazards_and_a_step_that_does_not_close_stand_at_the_top(record: dict[st
     assert "never" in page
 
 
+def test_rails_have_no_clock_burst_and_no_lead(record: dict[str, Any]) -> None:
+    assert "data leads the clock by" in build_sheet(record)
+    record["build"]["keying"].update(roles={"left": "zero", "right": "one"}, mark_ms=None)
+    record["build"]["line_up"]["reset_delay_ms"] = None
+    page = build_sheet(record)
+    assert "zero on the left track, one on the right" in page
+    assert "data leads the clock by" not in page
+    assert "reset mark: first" not in page
+
+
 def test_the_diagram_is_to_scale(built: dict[str, Any]) -> None:
     byte = built["byte"]
     width_a_ms = (WIDTH - LEFT - RIGHT) / (byte["to_ms"] - byte["from_ms"])

@@ -71,3 +71,14 @@ def test_tracks_follow_the_plugs() -> None:
     turned = one_byte(replace(code(), clock_track="right"), SET, TABLE)
     assert [(track["role"], track["track"]) for track in turned["tracks"]] == [("clock", "right"), ("data", "left")]
     assert len(turned["tracks"][0]["closed_ms"]) > len(turned["tracks"][1]["closed_ms"])
+
+
+def test_rails_show_each_bit_on_its_own_track_and_extra_steps_on_both() -> None:
+    made = registry.codec("dual_rail").line_code
+    assert isinstance(made, KeyedLineCode)
+    byte = one_byte(made, SET, TABLE)
+    closed = {track["role"]: track["closed_ms"] for track in byte["tracks"]}
+    for place, (start, end) in enumerate(zip(byte["steps_ms"], [*byte["steps_ms"][1:], byte["end_ms"]], strict=True)):
+        bit = byte["bits"][place] if place < len(byte["bits"]) else None
+        for role, shown in (("zero", bit in (0, None)), ("one", bit in (1, None))):
+            assert any(start <= start_ms < end for start_ms, _ in closed[role]) == shown
