@@ -46,7 +46,7 @@ class Corner:
 
     Attributes:
         surroundings: what is shared.
-        kinds: role to kind; ``step``, ``arm`` and ``bit`` stand for all relays of that name.
+        kinds: role to kind; ``step``, ``arm``, ``bit`` and ``bank`` stand for all relays of that name.
         inputs: ``clock``, ``data``, ``zero`` or ``one``, its capacitor and its coil's resistance, each at its least
             (-1) or most (1).
         skew: -1, 0 or 1: the data track, or the one rail, early, in time or late by the set's limit.
@@ -139,6 +139,7 @@ def worst_machine(kind: str, one: Machine, other: Machine) -> Machine:
         arms=each(one.arms, other.arms),
         lines={name: worse(kind, line, other.lines[name]) for name, line in one.lines.items()},
         latches=each(one.latches, other.latches),
+        bank=each(one.bank, other.bank),
         counter=worse(kind, one.counter, other.counter),
         cell=worse(kind, one.cell, other.cell),
     )

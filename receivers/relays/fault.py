@@ -19,12 +19,13 @@ PATHS = {
     "write": "write pulse long enough for a memory cell",
     "count": "count pulse long enough for the address counter, carry included",
     "clear": "holding circuit open long enough for the latches to fall",
+    "copy": "copying pulse long enough for the second bank of latches",
     "mark": "an ordinary clock is no reset mark",
     "recover": "after a reset mark is told, time left for the first step relay",
 }
 """What can be too slow: the same names in the timing's margins and in the faults of a load."""
 
-DOUBLE_CLOCK, MISSED_CLOCK, MOVING_BIT, EARLY_WRITE, ADDRESS_OFF, NO_WRITE, NOT_CLEARED = (
+DOUBLE_CLOCK, MISSED_CLOCK, MOVING_BIT, EARLY_WRITE, ADDRESS_OFF, NO_WRITE, NOT_CLEARED, NOT_COPIED = (
     "double clock",
     "missed clock",
     "bit latched while moving",
@@ -32,6 +33,7 @@ DOUBLE_CLOCK, MISSED_CLOCK, MOVING_BIT, EARLY_WRITE, ADDRESS_OFF, NO_WRITE, NOT_
     "address off",
     "byte not written",
     "latches not cleared",
+    "byte not copied",
 )
 
 

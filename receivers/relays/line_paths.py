@@ -190,17 +190,71 @@ def _memory(
             hindered = corner((writing.name, "slow"), (counting.name, "fast"))
             have = after[0].touch_s - stay.most_leave_s - GUARD_S
             yield Margin("hold", f"'{writing.name}' before '{counting.name}'", 0.0, have, hindered)
-        cleared = [clear for clear in stays[clearing.name] if clear.first >= stay.first]
-        if cleared:
-            hindered = corner((writing.name, "slow"), (clearing.name, "fast"), ("bit", "fast"))
-            have = cleared[0].touch_s + quickest_fall - stay.most_leave_s - GUARD_S
-            yield Margin("hold", f"'{writing.name}' before '{clearing.name}'", 0.0, have, hindered)
+    if table.overlapped:
+        yield from _bank(stays, at, table, clock, corner)
+        shown, fall = table.acting("release")[0], max(latch.release_s for latch in at["fast"].bank)
+    else:
+        shown, fall = clearing, quickest_fall
+    yield from _before_the_fall(stays, (writing, shown), fall, "bank" if table.overlapped else "bit", corner)
     first_bit = table.bit_steps[0] - 1
     for stay in stays[clearing.name]:
         later = [n for n in range(stay.first, clock.touch_s.size) if n % table.steps == first_bit]
         if later:
             have = float(clock.touch_s[later[0]]) - stay.most_leave_s - GUARD_S
             yield Margin("clear", f"'{clearing.name}' before bit 1", 0.0, have, corner((clearing.name, "slow")))
+
+
+def _before_the_fall(
+    stays: dict[str, list[Window]], lines: tuple[Line, Line], fall_s: float, latches: str, corner: CornerOf
+) -> Iterator[Margin]:
+    """The first line has done before the latches that the second opens can have fallen."""
+    acting, opening = lines
+    for stay in stays[acting.name]:
+        opened = [later for later in stays[opening.name] if later.first >= stay.first]
+        if opened:
+            hindered = corner((acting.name, "slow"), (opening.name, "fast"), (latches, "fast"))
+            have = opened[0].touch_s + fall_s - stay.most_leave_s - GUARD_S
+            yield Margin("hold", f"'{acting.name}' before '{opening.name}'", 0.0, have, hindered)
+
+
+def _bank(
+    stays: dict[str, list[Window]], at: dict[str, Machine], table: Table, clock: Edges, corner: CornerOf
+) -> Iterator[Margin]:
+    """The second bank released, then copied to from latches at rest, and at rest itself before it is written."""
+    writing, clearing = table.acting("write")[0], table.acting("clear")[0]
+    copying, releasing = table.acting("copy")[0], table.acting("release")[0]
+    slow, fast = at["slow"], at["fast"]
+    comes_in = max(latch.operate_s for latch in slow.bank)
+    relay = at["short"].lines[copying.name]
+    for stay in stays[copying.name]:
+        have = stay.coil_s - relay.operate_s - relay.bounce_s + relay.leave_s - GUARD_S
+        hindered = corner((copying.name, "short"), ("bank", "slow"), ("step", "slow"), ("arm", "fast"))
+        yield Margin("copy", f"'{copying.name}'", comes_in, have, hindered)
+        heard = [n for n in range(stay.first) if n % table.steps + 1 == table.bit_steps[-1]]
+        if heard:
+            have = stay.touch_s - float(clock.leave_s[heard[-1]]) - GUARD_S
+            bounce = max(latch.bounce_s for latch in slow.latches)
+            yield Margin("settle", f"'{copying.name}' after the last bit", bounce, have, corner((copying.name, "fast")))
+    relay = at["short"].lines[releasing.name]
+    for stay in stays[releasing.name]:
+        have = stay.coil_s - relay.operate_s + relay.leave_s - GUARD_S
+        hindered = corner((releasing.name, "short"), ("bank", "slow"), ("step", "slow"), ("arm", "fast"))
+        yield Margin("clear", f"'{releasing.name}'", max(latch.release_s for latch in slow.bank), have, hindered)
+        copied = [copy for copy in stays[copying.name] if copy.first >= stay.first]
+        if copied:
+            have = copied[0].touch_s - stay.most_leave_s - GUARD_S
+            hindered = corner((releasing.name, "slow"), (copying.name, "fast"))
+            yield Margin("clear", f"'{releasing.name}' before '{copying.name}'", 0.0, have, hindered)
+    yield from _before_the_fall(
+        stays, (copying, clearing), max(latch.release_s for latch in fast.latches), "bit", corner
+    )
+    for stay in stays[writing.name]:
+        copied = [copy for copy in stays[copying.name] if copy.first < stay.first]
+        if copied:
+            have = stay.touch_s - copied[-1].solid_s - GUARD_S
+            hindered = corner((copying.name, "slow"), ("bank", "slow"), (writing.name, "fast"))
+            need = comes_in + max(latch.bounce_s for latch in slow.bank)
+            yield Margin("settle", f"'{writing.name}' after '{copying.name}'", need, have, hindered)
 
 
 def _counted_once(counting: Line, at: dict[str, Machine], clock: Edges, corner: CornerOf) -> Margin:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -217,11 +217,25 @@ def run(
 ) -> Load:
     """What ``machine`` makes of given contacts, armed at ``start_s``."""
     step_s = keying.step_s if contacts.paced else None
-    count = count_clocks(contacts.closed, contacts.opened, machine, step_s, start_s, contacts.end_s)
+    paced_until_s = contacts.end_s if contacts.paced else 0.0
+    if table.overlapped:
+        contacts = _run_out(contacts, table, keying)
+    count = count_clocks(contacts.closed, contacts.opened, machine, step_s, start_s, contacts.end_s, paced_until_s)
     lines = _lines(count, machine, table)
     memory, faults = fill(count, lines, contacts.data, machine, table, keying.least_significant_first, first_address)
     told = sorted((*count.faults, *faults), key=lambda fault: fault.time_s)
     return Load(memory, count, lines, tuple(told), contacts.end_s)
+
+
+def _run_out(contacts: Contacts, table: Table, keying: Keying) -> Contacts:
+    """The same with the clock key pressed after the tape until the last byte is written; an end mark is one step."""
+    presses = table.run_out_steps - (keying.end_mark_s is not None)
+    after = by_hand("0" * presses, keying)
+    closed, opened = (
+        [*played, *((start + contacts.end_s, end + contacts.end_s) for start, end in pressed)]
+        for played, pressed in ((contacts.closed, after.closed), (contacts.opened, after.opened))
+    )
+    return replace(contacts, closed=closed, opened=_merged(opened), end_s=contacts.end_s + after.end_s)
 
 
 def _lines(count: Count, machine: Machine, table: Table) -> dict[str, list[Closure]]:
@@ -238,6 +252,9 @@ def _lines(count: Count, machine: Machine, table: Table) -> dict[str, list[Closu
                     else [(closure.solid_s, closure.leave_s) for closure in count.closures[step - 1]]
                 )
             )
+            if table.overlapped and line.action in ("write", "count"):
+                filled_s = min((closure.solid_s for closure in close(table.acting("copy")[0])), default=float("inf"))
+                coil = [interval for interval in coil if interval[0] >= filled_s]
             for other in line.through:
                 coil = overlap(coil, [(closure.solid_s, closure.leave_s) for closure in close(table.line(other))])
             closures[line.name], _ = follow(coil, machine.lines[line.name])

@@ -54,6 +54,7 @@ class Machine:
             closed, the second, which lets the next step come, while it is open.
         lines: of each line by name.
         latches: of each bit, in the order heard.
+        bank: the second bank of them; empty where a table has none.
         reset_s: delay of the slow relay that tells a reset mark from a clock; None without marks.
         counter, cell: slowest relay of the address counter, and of a memory cell.
         bounces: the input relays' closings bounce for a ``drawn`` part of their longest, for all of it (``longest``)
@@ -71,6 +72,7 @@ class Machine:
     counter: Switched
     cell: Switched
     bounces: str = "drawn"
+    bank: tuple[Switched, ...] = ()
 
 
 def random_place(rng: np.random.Generator) -> Place:
@@ -110,6 +112,14 @@ def build(relays: RelaySet, table: Table, keying: Keying, place: Place, bounces:
         return Input(circuit, relay.coil(celsius), relay.armature, relay.bounce_s)
 
     isolating = 1 if table.isolation == "diodes" else 0
+    bits = range(1, len(table.bit_steps) + 1)
+
+    def line(name: str) -> Switched:
+        wired = table.line(name)
+        # Until the first copy a relay keeps write and count apart from their steps.
+        gated = table.overlapped and wired.action in ("write", "count")
+        return switched(relays.logic, name, 2 + len(wired.through) + gated, isolating)
+
     clock, data = (listening(role) for role in input_roles(keying))
     return Machine(
         clock=clock,
@@ -117,12 +127,13 @@ def build(relays: RelaySet, table: Table, keying: Keying, place: Place, bounces:
         repeater=switched(relays.logic, "repeater", 1) if relays.clock.form == "make" else None,
         steps=tuple(switched(relays.logic, f"step {n}", 2) for n in range(1, table.steps + 1)),
         arms=tuple(switched(relays.logic, f"arm {n}", 2) for n in range(1, table.steps + 1)),
-        lines={line.name: switched(relays.logic, line.name, 2 + len(line.through), isolating) for line in table.lines},
-        latches=tuple(switched(relays.latch, f"bit {n}", 3) for n in range(1, len(table.bit_steps) + 1)),
+        lines={wired.name: line(wired.name) for wired in table.lines},
+        latches=tuple(switched(relays.latch, f"bit {n}", 3) for n in bits),
         reset_s=reset_delay_s(relays, keying, place),
         counter=switched(relays.logic, "counter", 2),
         cell=switched(relays.latch, "memory cell", 3),
         bounces=bounces,
+        bank=tuple(switched(relays.latch, f"bank {n}", 3, isolating) for n in bits) if table.overlapped else (),
     )
 
 
@@ -141,5 +152,5 @@ def load_a(relays: RelaySet, table: Table) -> float:
     # Two step relays and two arming relays at a handover, the address counter and the reset relay.
     sequencing = 4 + 2 * table.address_bits + 1
     coils = (together + sequencing) / relays.logic.resistance_ohm.low * relays.logic.coil_v
-    latches = len(table.bit_steps) / relays.latch.resistance_ohm.low * relays.latch.coil_v
+    latches = (1 + table.overlapped) * len(table.bit_steps) / relays.latch.resistance_ohm.low * relays.latch.coil_v
     return (coils + latches) * hottest_draw

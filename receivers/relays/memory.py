@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from .bank import copies
 from .contact import Closure, Interval, overlap
 from .fault import ADDRESS_OFF, EARLY_WRITE, MOVING_BIT, NO_WRITE, NOT_CLEARED, Fault
 from .machine import Machine
@@ -33,6 +34,7 @@ class Memory:
         counts: when the address changed, and to what.
         writes: when a cell took a byte: time, address, byte.
         bits: how many latches there are.
+        copied: where there is a second bank: when it changed, and its bits in the order heard.
     """
 
     cells: dict[int, int]
@@ -43,11 +45,19 @@ class Memory:
     counts: list[tuple[float, int]]
     writes: list[tuple[float, int, int]]
     bits: int
+    copied: list[tuple[float, tuple[int, ...]]] | None = None
 
     def address_at(self, time_s: float) -> int:
         """What the counter shows."""
         place = bisect_right(self.counts, (time_s, 1 << 30))
         return self.counts[place - 1][1] if place else self.first_address
+
+    def shown_at(self, time_s: float) -> tuple[int, ...]:
+        """The bits that the data bus is driven with, in the order heard."""
+        if self.copied is None:
+            return self.latches_at(time_s)
+        place = bisect_right(self.copied, time_s, key=lambda change: change[0])
+        return self.copied[place - 1][1] if place else (0,) * self.bits
 
     def latches_at(self, time_s: float) -> tuple[int, ...]:
         """Which latches are in, in the order heard."""
@@ -88,6 +98,8 @@ def fill(
         writes=[],
         bits=len(table.bit_steps),
     )
+    if table.overlapped:
+        memory = replace(memory, copied=copies(lines, machine, table, memory, faults))
     moving = _count(lines, machine, table, memory, faults)
     for closure in lines[table.acting("write")[0].name]:
         _write(closure, lines, moving, machine, table, least_first, memory, faults)
@@ -211,6 +223,7 @@ def _write(
     cuts.update(time for time, _ in memory.latched[first:last])
     first, last = bisect_left(memory.cleared, start), bisect_right(memory.cleared, end)
     cuts.update(memory.cleared[first:last])
+    cuts.update(time for time, _ in memory.copied or ())
     edges = sorted(cut for cut in cuts if start <= cut <= end)
     taken = False
     for before, after in pairwise(edges):
@@ -218,7 +231,7 @@ def _write(
             continue
         middle = 0.5 * (before + after)
         address = _bus(drivers["address"], middle, memory.address_at(middle), memory.address_space - 1)
-        heard = memory.latches_at(middle)
+        heard = memory.shown_at(middle)
         word = int("".join(map(str, reversed(heard) if least_first else heard)), 2)
         byte = _bus(drivers["data"], middle, word, (1 << memory.bits) - 1)
         memory.cells[address] = byte

@@ -15,10 +15,12 @@ from .relay_set import RelaySet
 from .relay_type import RelayType
 from .table import Table
 
-STEP_POLES, ARM_POLES, LATCH_POLES, RESET_POLES, COUNTER_POLES = 2, 3, 2, 2, 4
+STEP_POLES, ARM_POLES, LATCH_POLES, RESET_POLES, COUNTER_POLES, FILLED_POLES = 2, 3, 2, 2, 4, 3
 """Step: holds itself, feeds its arming relay (and its lines besides). Arm: holds itself, drops the step before, feeds
 the next step with its pulses. Latch: holds itself, shows its bit. Reset: opens the holding circuit, sets step 1.
-Counter: each of the two relays of a bit's two-phase toggle (common practice)."""
+Counter: each of the two relays of a bit's two-phase toggle (common practice). Filled: holds itself from the first copy
+to the second bank on, lets write and count pass. Each latch of the second bank is fed through a diode or a pole of its
+own, or one that is held would feed its neighbours backwards."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +104,7 @@ def parts(relays: RelaySet, table: Table, keying: Keying) -> Parts:
     step_lines = {n: [line for line in table.lines if line.when == "step" and n in line.steps] for n in _all(table)}
     pulse_lines = {n: [line for line in table.lines if line.when == "clock" and n in line.steps] for n in _all(table)}
     by_pole = table.isolation == "poles"
+    banks = 1 + table.overlapped
     counts = _inputs(relays, table, keying)
     if relays.clock.form == "make":
         counts.append(_count("clock repeater", relays.logic, 2, 1, steps))
@@ -110,16 +113,21 @@ def parts(relays: RelaySet, table: Table, keying: Keying) -> Parts:
     poles = max(ARM_POLES + (len(lines) if by_pole else 0) for lines in pulse_lines.values())
     counts.append(_count("arm", relays.logic, poles, steps, 1))
     counts.append(_count("bit latch", relays.latch, LATCH_POLES, bits, 1))
+    if table.overlapped:
+        counts.append(_count("second bank", relays.latch, LATCH_POLES, bits, 1))
+        counts.append(_count("second bank filled", relays.logic, FILLED_POLES, 1, 0))
     if keying.mark_s is not None:
         counts.append(_count("reset mark", relays.logic, RESET_POLES, 1, 1))
     for line in table.lines:
         width = {"address": table.address_bits, "data": bits}.get(line.bus, 1)
+        if line.action == "copy" and by_pole:
+            width = bits
         counts.append(_count(f"line '{line.name}'", relays.logic, width, 1, len(line.steps)))
     counts.append(_count("address counter", relays.logic, COUNTER_POLES, 2 * table.address_bits, 1))
     coils = sum(entry.count for entry in counts)
     on_front_ends = counts[0].count + counts[1].count
     clamped = coils - on_front_ends if relays.clamp.kind.startswith("diode") else 0
-    isolating = sum(len(line.steps) for line in table.lines) + bits if table.isolation == "diodes" else 0
+    isolating = sum(len(line.steps) for line in table.lines) + banks * bits if table.isolation == "diodes" else 0
     a_track = {"half": 1, "centre_tap": 2, "bridge": 4}[relays.front_end.rectifier] + relays.front_end.freewheel_diode
     has_reservoir = relays.front_end.reservoir_f > 0
     return Parts(
@@ -163,4 +171,5 @@ def _current_a(step: int, relays: RelaySet, table: Table) -> float:
     """Step and arming relay, the lines held, and every latch: bits are not known beforehand."""
     held = sum(step in table.live_steps(line) for line in table.lines)
     share = relays.supply.voltage_v / relays.logic.coil_v
-    return share * ((2 + held) * relays.logic.coil_a + len(table.bit_steps) * relays.latch.coil_a)
+    latches = (1 + table.overlapped) * len(table.bit_steps)
+    return share * ((2 + held + table.overlapped) * relays.logic.coil_a + latches * relays.latch.coil_a)

@@ -13,6 +13,7 @@ do not blink at the handover.
 from __future__ import annotations
 
 import heapq
+import math
 from dataclasses import dataclass
 
 from .contact import Closure, Interval
@@ -67,6 +68,7 @@ class _Ring:
         # A closing too short to advance may be the bounce before one that does: it is told once that is clear.
         self.short: Fault | None = None
         self.since_reset = self.count
+        self.paced = True
 
     def let_go(self, step: int, off_s: float) -> None:
         relay = self.machine.steps[step - 1]
@@ -83,7 +85,7 @@ class _Ring:
         self.since_reset += 1
 
     def clock_closes(self, start: float, end: float) -> None:
-        delay = self.machine.reset_s
+        delay = self.machine.reset_s if self.paced else None
         if delay is not None and end - start >= delay:
             self.resets.append((start + delay, self.target))
             if self.target != 1:
@@ -161,6 +163,7 @@ def count_clocks(
     step_s: float | None,
     armed_s: float,
     end_s: float,
+    paced_until_s: float = math.inf,
 ) -> Count:
     """Run the ring from home.
 
@@ -170,6 +173,8 @@ def count_clocks(
         step_s: nominal, for telling double and missed clocks in the log; None for hand keys, which keep no time.
         armed_s: before this the machine is held at home.
         end_s: end of the capture.
+        paced_until_s: from then on the clock is a hand key, which the reset relay would take for a mark: it is switched
+            off. Never by default.
     """
     ring = _Ring(machine)
     last_s: float | None = None
@@ -181,10 +186,11 @@ def count_clocks(
         if not is_closed:
             ring.clock_opens(start, end)
             continue
+        ring.paced = start < paced_until_s
         ring.clock_closes(start, end)
         if len(ring.steps) > counted:
             counted = len(ring.steps)
-            if last_s is not None and step_s is not None:
+            if last_s is not None and step_s is not None and ring.paced:
                 _tell_rhythm(ring, start, start - last_s, step_s)
             last_s = start
     for step in list(ring.on):

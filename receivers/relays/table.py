@@ -5,6 +5,11 @@ the buses, write and count up. A line is held over its steps (``when = "step"``:
 next step's), or only while the clock contact is closed in them (``when = "clock"``: a pulse in each).
 
 ``uses`` names lines that must be steady while this one acts; ``through`` names lines whose contacts feed its coil.
+A line that may ``copy`` asks for a second bank of latches: its pulse sets them as the first bank stands, and the data
+bus shows the second, so that a byte is written while the bits of the next are heard. A line that may ``release`` opens
+their holding circuit before. Until the first copy nothing is written or counted, and after the tape the clock key is
+pressed by hand, the reset relay switched off, until the last byte is written.
+
 After the last step comes the first. Before the first clock the sequencer stands at home, where no line is held, every
 latch is clear and the address is ``first_address``: relays fall back when the power is off.
 """
@@ -17,7 +22,7 @@ from dataclasses import dataclass
 from ...contracts.errors import UsageError
 from .toml_section import Section, names, read
 
-ACTIONS = ("drive", "write", "count", "clear", "lamp")
+ACTIONS = ("drive", "write", "count", "clear", "copy", "release", "lamp")
 BUSES = ("address", "data")
 WHENS = ("step", "clock")
 ISOLATIONS = ("diodes", "poles", "none")
@@ -30,8 +35,8 @@ class Line:
 
     Attributes:
         name: as in the file.
-        action: ``drive`` a bus, ``write`` the memory, ``count`` the address up, ``clear`` the latches, or light a
-            ``lamp``.
+        action: ``drive`` a bus, ``write`` the memory, ``count`` the address up, ``clear`` the latches, ``copy`` them to
+            a second bank, ``release`` that, or light a ``lamp``.
         steps: in which it is meant to be held, ascending.
         when: ``step`` or ``clock``.
         bus: which bus it drives; empty unless it does.
@@ -80,6 +85,18 @@ class Table:
     def acting(self, action: str) -> tuple[Line, ...]:
         """All lines with that action."""
         return tuple(line for line in self.lines if line.action == action)
+
+    @property
+    def overlapped(self) -> bool:
+        """Whether a second bank of latches holds a byte while the next is heard."""
+        return bool(self.acting("copy"))
+
+    @property
+    def run_out_steps(self) -> int:
+        """How many steps after the last byte's own write it and count it."""
+        if not self.overlapped:
+            return 0
+        return max(step for action in ("write", "count") for step in self.acting(action)[0].steps)
 
     @property
     def address_space(self) -> int:
@@ -221,6 +238,13 @@ def _check_actions(table: Table, top: Section, sections: tuple[Section, ...]) ->
     for action in ("write", "count", "clear"):
         if len(table.acting(action)) != 1:
             raise top.refusal("line", f'needs one line with action = "{action}", not {len(table.acting(action))}.')
+    copying, releasing = table.acting("copy"), table.acting("release")
+    if len(copying) != len(releasing) or len(copying) > 1:
+        raise top.refusal(
+            "line",
+            f'needs one line with action = "copy" and one with "release", or neither, '
+            f"not {len(copying)} and {len(releasing)}.",
+        )
     for bus in BUSES:
         if not any(line.bus == bus for line in table.lines):
             raise top.refusal(

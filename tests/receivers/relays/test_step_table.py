@@ -88,7 +88,13 @@ def test_the_demo_table_has_eight_bits_then_drive_settle_write_count(tmp_path: P
         ("address_bits = 8", "address_bits = true", "must be a whole number, not True."),
         ('title = "A test"', "", "'title' is missing."),
         ('title = "A test"', "title = ", "mine.toml is not TOML: "),
-        ('action = "write"', 'action = "rite"', "must be one of drive, write, count, clear, lamp, not rite."),
+        ('action = "write"', 'action = "rite"',
+         "must be one of drive, write, count, clear, copy, release, lamp, not rite."),
+        ('name = "count"\naction = "count"', 'name = "count"\naction = "copy"',
+         "needs one line with action = \"count\", not 0"),
+        ('[[line]]\nname = "clear"',
+         '[[line]]\nname = "second"\naction = "copy"\nsteps = [12]\n\n[[line]]\nname = "clear"',
+         'needs one line with action = "copy" and one with "release", or neither, not 1 and 0.'),
     ],
 )  # fmt: skip
 def test_bad_tables_are_refused_with_their_place(tmp_path: Path, old: str, new: str, said: str) -> None:

@@ -1,0 +1,52 @@
+"""Pace: how many bytes a second a machine can take in, and how many relays that needs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ...contracts.keying import KeyedLineCode
+from .parts import parts
+from .relay_set import RelaySet
+from .table import Table
+from .timing import shortest_step
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """One machine at the shortest step that closes.
+
+    Attributes:
+        table: name of its table.
+        step_s: that step.
+        steps_a_byte: of the code.
+        bytes_per_s: while bytes play, leader and tail apart.
+        relays: to be bought.
+        limited_by: path with the least to spare.
+    """
+
+    table: str
+    step_s: float
+    steps_a_byte: int
+    bytes_per_s: float
+    relays: int
+    limited_by: str
+
+
+def pace(code: KeyedLineCode, relays: RelaySet, table: Table) -> Pace | None:
+    """The pace of ``code`` on a machine of ``relays`` and ``table``; None if no step closes.
+
+    Raises:
+        UsageError: a code that the machine cannot follow at any step.
+    """
+    found = shortest_step(code, relays, table)
+    if found is None:
+        return None
+    keying = code.at_step(found.step_s).keying()
+    return Pace(
+        table=table.name,
+        step_s=found.step_s,
+        steps_a_byte=keying.steps_a_byte,
+        bytes_per_s=1.0 / keying.seconds_a_byte,
+        relays=parts(relays, table, keying).relay_count,
+        limited_by=found.limiting.path,
+    )
