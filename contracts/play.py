@@ -83,7 +83,8 @@ def heard_play(code: LineCode, heard: SoftBits) -> Play:
         return Play(len(heard), start_s, end_s, None, sure, 0.0, _gaps(heard, byte_s))
     usual = float(np.median(lengths))
     in_step = np.abs(lengths - usual) <= STEADY * usual
-    speed = 100 * (byte_s / float(lengths[in_step].mean()) - 1) if usual > 0 else None
+    # The median of an even number of lengths lies between two, and may be like neither.
+    speed = 100 * (byte_s / float(lengths[in_step].mean()) - 1) if usual > 0 and in_step.any() else None
     steady = float(in_step.mean()) if usual > 0 else 0.0
     return Play(len(heard), start_s, end_s, speed, sure, steady, _gaps(heard, byte_s))
 

@@ -37,6 +37,13 @@ def test_another_sample_rate_than_it_says_reads_as_speed(name: str) -> None:
     assert play.evidence > 0.99
 
 
+def test_bytes_of_no_usual_length_have_no_speed() -> None:
+    """Four bytes 1 and 2 s apart in turn: the median, 1.5 s, is like none of them."""
+    times_s = np.repeat(np.cumsum([0.0, 1.0, 2.0, 1.0, 2.0]), 8)
+    play = heard_play(registry.codec("plain-clocked").line_code, SoftBits(np.full(40, 9.0), times_s))
+    assert (play.speed_percent, play.steady) == (None, 0.0)
+
+
 def test_stretches_that_are_not_known_are_gaps() -> None:
     code = registry.codec("plain-biphase").line_code
     values = np.full(160, 9.0)
