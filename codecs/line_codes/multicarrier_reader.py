@@ -22,6 +22,8 @@ _STRIDE = np.float32(1.8)
 _SETTLED = 0.002
 _KEPT = 0.8
 """What earlier symbols still count after each block."""
+_FITTED_AWAY = np.float32(1.06)
+"""Noise re what does not fit: gains, responses and the guess at the points take some of it (calibrated on tapes)."""
 _BAND, _TRUST = 61, 4
 """Carriers over which a symbol's own noise is taken, and how many the noise so far counts for."""
 
@@ -63,7 +65,7 @@ class Reader:
         mean, doubt = _posterior(sent, sent_noise, points)
         self.late = float(np.median(late[-_AHEAD:]))
         self._hear(self.response.improved(level, mean, doubt, noise, _KEPT).quieter(misfit, excess, _KEPT))
-        return _likelihoods(sent, sent_noise, points)
+        return _likelihoods(sent, _FITTED_AWAY * sent_noise, points)
 
     def _sent(self, level: Points) -> Points:
         return np.asarray(through(self.inverse, level), np.complex64)
