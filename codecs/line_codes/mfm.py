@@ -23,6 +23,7 @@ class Mfm(Nrzi):
 
     name: ClassVar[str] = "mfm"
     summary: ClassVar[str] = "Self-clocking, one change a bit at most: twice the bits of biphase in the same band."
+    trust: ClassVar[float] = 0.9
 
     @property
     def trellis(self) -> WordTrellis:

@@ -38,9 +38,15 @@ FEWEST_FRAMES_A_CELL = 2.75
 
 @dataclass(frozen=True)
 class Nrzi(LineCode):
-    """Base of the codes whose cells begin with a change of level or without."""
+    """Base of the codes whose cells begin with a change of level or without.
+
+    Class attributes:
+        trust: what a cell's likelihood counts for. Below 1 where a bit hangs on cells much shorter than itself, whose
+            noise has more in common than is known (measured on worn tapes).
+    """
 
     needs: ClassVar[str] = "microcontroller"
+    trust: ClassVar[float] = 1.0
 
     bit_rate_hz: float = parameter(2400.0, "Bits a second on each track in use.", unit="Hz", low=50, high=10_000)
     tracks: str = parameter(

@@ -23,7 +23,7 @@ Values = NDArray[np.float64]
 _MEMORY_S = 0.25
 """How far to look for the usual amplitude: several times the dropouts that a check can mend."""
 
-_BASE = 12
+_BASE = 24
 """Cells on either side over which the base line is measured: the highest-passed 40 Hz take as long."""
 
 _SIZE = 4
@@ -48,7 +48,7 @@ def demodulate(code: Nrzi, signal: Signal) -> SoftBits:
     if code.tracks == "same":
         levels = [together(*levels)]
     leader: Bits = np.ones(CONTEXT, np.uint8)
-    streams = [code.trellis.read(track) for track in levels]
+    streams = [code.trellis.read(code.trust * track) for track in levels]
     marks = [data_begin(ratios, leader) for ratios, _ in streams]
     start = next((mark for mark in marks if mark is not None), None)
     if start is None:

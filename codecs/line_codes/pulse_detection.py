@@ -19,13 +19,19 @@ NEAR = 4
 """Neighbours on either side that share an amplitude in a fade: a dropout of 5 ms is 6 cells at 1,200 bit/s."""
 
 LOCAL = 12
-"""Neighbours on either side from which a fade learns its noise, and a steady stretch its amplitude."""
+"""Neighbours on either side from which a fade learns its noise."""
+
+STEADY = 36
+"""Neighbours on either side that share an amplitude while it is steady."""
 
 FAR = 96
 """Neighbours on either side that share a noise while the amplitude is steady: enough to know it within 10 %."""
 
 SUSPICIOUS = 4.0
 """A place whose own noise is so many times that of its wider surroundings is no steady one."""
+
+FREEDOM = 200.0
+"""Degrees of freedom of the noise: as many values tell of it, which makes it Student's."""
 
 INAUDIBLE = 0.08
 """Share of the usual amplitude below which nothing counts as heard (22 dB down)."""
@@ -37,7 +43,7 @@ _MOST_SHIFT = 2
 def likelihoods(falls: NDArray[np.float32], memory: int) -> Values:
     """Log-likelihood ratio of a falling change, from half the fall across each, shape (n,).
 
-    ``2 a y / v`` for a fall ``y`` of amplitude ``a`` in noise of variance ``v``. Exactly 0 where the amplitude is
+    About ``2 a y / v`` for a fall ``y`` of amplitude ``a`` in noise of variance ``v``. Exactly 0 where the amplitude is
     below 8 % of the usual, the highest within ``memory`` changes on either side.
     """
     if falls.size == 0:
@@ -58,11 +64,19 @@ def likelihoods(falls: NDArray[np.float32], memory: int) -> Values:
     wide, local = _noise(y, FAR, present), _noise(y / around, LOCAL, np.ones(y.size, bool)) * around**2
     steady = present & (local < SUSPICIOUS * wide)
     noise = np.where(steady, wide, local)
-    power = np.where(steady, _mean_size(y * y, LOCAL), _mean_size(y * y, NEAR))
+    power = np.where(steady, _mean_size(y * y, STEADY), _mean_size(y * y, NEAR))
     noise = np.maximum(noise, 1e-4 * power + 1e-30)
     amplitude = np.sqrt(np.maximum(power - noise, 0.0))
     amplitude[near < INAUDIBLE * usual] = 0.0
-    return np.asarray(2 * amplitude * y / noise)
+    return _student(y, amplitude, noise)
+
+
+def _student(values: Values, amplitude: Values, noise: Values) -> Values:
+    """Log-likelihood ratio of ``amplitude`` against its negative in noise whose variance is an estimate."""
+    spread = FREEDOM * noise
+    off_negative = np.log1p((values + amplitude) ** 2 / spread)
+    off_positive = np.log1p((values - amplitude) ** 2 / spread)
+    return np.asarray((FREEDOM + 1) / 2 * (off_negative - off_positive))
 
 
 def _noise(values: Values, reach: int, heard: NDArray[np.bool_]) -> Values:

@@ -27,6 +27,7 @@ class PulseWidth(Nrzi):
 
     name: ClassVar[str] = "pulse_width"
     summary: ClassVar[str] = "A long and a short pulse for each bit, in one order or the other: a timer can read it."
+    trust: ClassVar[float] = 0.9
 
     ratio: int = parameter(2, "Length of a long pulse in short ones.", choices=(2, 3))
 

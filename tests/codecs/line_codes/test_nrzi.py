@@ -121,7 +121,7 @@ def test_a_dropout_costs_only_its_own_words(make, arguments, wow_hz, gap_ms, lef
     words = np.arange(bits.size) // (2 if code.tracks == "split" else 1) // word
     lead = -(-round(0.5 * code.bit_rate_hz) // word) * word + 32
     place = np.interp((lead / word + words + 0.5) * word / code.bit_rate_hz, tape_s, times)
-    reach = word / code.bit_rate_hz
+    reach = max(word, 4) / code.bit_rate_hz
     hit = (place > 1.0 - reach) & (place < 1.0 + gap_ms / 1000 + reach)
     assert 0 < hit.sum() < bits.size
     assert np.array_equal(heard.bits[: bits.size][~hit], bits[~hit])
