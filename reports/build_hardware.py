@@ -85,12 +85,12 @@ def front_end_section(record: Mapping[str, Any]) -> Iterator[str]:
     largest = front["largest_reservoir_uf"]
     if largest is None:
         yield (
-            f"<p>No reservoir lets the slowest clock relay go within the {front['release_within_ms']:.1f} ms that are "
+            f"<p>No reservoir lets the slowest input relay go within the {front['release_within_ms']:.1f} ms that are "
             "there for it: the relay itself is too slow for this step.</p>"
         )
     else:
         yield (
-            f"<p><b>Largest reservoir: {down(largest)} uF</b> nominal. With more the slowest clock relay does not "
+            f"<p><b>Largest reservoir: {down(largest)} uF</b> nominal. With more the slowest input relay does not "
             f"let go within {front['release_within_ms']:.1f} ms of a burst's end, which is a silence on a fast tape "
             "less what arming the next step needs. A larger one than the table's also makes every clock longer, and so "
             "more like a reset mark: compute the timing again before you change it.</p>"
