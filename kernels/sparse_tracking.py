@@ -10,7 +10,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from .transition_tracking import DAMPING, SEEN, mean_between
+from .transition_tracking import DAMPING, SEEN, halves_around
 
 Samples = NDArray[np.float32]
 Times = NDArray[np.float64]
@@ -82,19 +82,15 @@ def follow_sparse(
         for i in range(tracks):
             track = left if i == 0 else right
             at = time + (0.5 if i == 1 else -0.5) * lag if tracks == 2 else time
-            outer_before = mean_between(track, at - 2 * quarter, at - quarter)
-            inner_before = mean_between(track, at - quarter, at)
-            inner_after = mean_between(track, at, at + quarter)
-            outer_after = mean_between(track, at + quarter, at + 2 * quarter)
-            inner = 0.5 * (inner_before + inner_after)
-            whole = 0.5 * inner + 0.25 * (outer_before + outer_after)
+            before, inner, after = halves_around(track, at, quarter)
+            whole = 0.5 * (before + after)
             offset[i] += (whole - offset[i]) * max(0.03, 1.0 / (k + 1))
-            fall[i] = 0.25 * (outer_before + inner_before - inner_after - outer_after) / usual[i]
+            fall[i] = 0.5 * (before - after) / usual[i]
             centre[i] = (inner - offset[i]) / usual[i]
             spread[i] = (inner - whole) / usual[i]
-            near = 0.5 * (outer_before + inner_before) if period > 0 else 0.5 * (inner_after + outer_after)
+            near, beyond = (before, after) if period > 0 else (after, before)
             between[i] = 0.5 * (near - far[i]) / usual[i] if k > 0 else 0.0
-            far[i] = 0.5 * (inner_after + outer_after) if period > 0 else 0.5 * (outer_before + inner_before)
+            far[i] = beyond
             weight[i] = (presence[i] * presence[i] + 1e-6) / (noise[i] + 1e-4)
             if usual[i] < 0.02 * max(usual[0], usual[1]):
                 weight[i] = 0.0

@@ -72,6 +72,16 @@ def means_between(samples: Samples, times: Times, out: Samples) -> None:
 
 
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
+def halves_around(samples: Samples, time: float, quarter: float) -> tuple[float, float, float]:
+    """Means over the half period before ``time``, over half a period centred on it, and over the one after it."""
+    outer_before = mean_between(samples, time - 2 * quarter, time - quarter)
+    inner_before = mean_between(samples, time - quarter, time)
+    inner_after = mean_between(samples, time, time + quarter)
+    outer_after = mean_between(samples, time + quarter, time + 2 * quarter)
+    return 0.5 * (outer_before + inner_before), 0.5 * (inner_before + inner_after), 0.5 * (inner_after + outer_after)
+
+
+@njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
 def follow(
     left: Samples,
     right: Samples,
@@ -139,17 +149,14 @@ def follow(
         for i in range(tracks):
             track = left if i == 0 else right
             at = time + (0.5 if i == 1 else -0.5) * lag if tracks == 2 else time
-            outer_before = mean_between(track, at - 2 * quarter, at - quarter)
-            inner_before = mean_between(track, at - quarter, at)
-            inner_after = mean_between(track, at, at + quarter)
-            outer_after = mean_between(track, at + quarter, at + 2 * quarter)
-            whole = 0.25 * (outer_before + inner_before + inner_after + outer_after)
+            before, inner, after = halves_around(track, at, quarter)
+            whole = 0.5 * (before + after)
             offset[i] += (whole - offset[i]) * (1.0 if k == 0 else 0.125)
-            fall[i] = 0.25 * (outer_before + inner_before - inner_after - outer_after) / usual[i]
-            centre[i] = (0.5 * (inner_before + inner_after) - offset[i]) / usual[i]
-            near = 0.5 * (outer_before + inner_before) if period > 0 else 0.5 * (inner_after + outer_after)
+            fall[i] = 0.5 * (before - after) / usual[i]
+            centre[i] = (inner - offset[i]) / usual[i]
+            near, beyond = (before, after) if period > 0 else (after, before)
             between[i] = 0.5 * (near - far[i]) / usual[i] if k > 0 else 0.0
-            far[i] = 0.5 * (inner_after + outer_after) if period > 0 else 0.5 * (outer_before + inner_before)
+            far[i] = beyond
             weight[i] = (presence[i] * presence[i] + 1e-6) / (noise[i] + 1e-4)
             if usual[i] < 0.02 * max(usual[0], usual[1]):
                 weight[i] = 0.0

@@ -23,10 +23,10 @@ from ...contracts.errors import UsageError
 from ...contracts.line_code import LineCode
 from ...contracts.parameters import parameter
 from ...contracts.signal import Signal
-from ...contracts.soft_bits import CERTAIN, SoftBits
+from ...contracts.soft_bits import SoftBits
 from .level_drawing import draw_levels, levels_on, recorded
 from .pulse_detection import likelihoods, same_sign, together
-from .start_mark import CONTEXT, START_BITS, data_begin
+from .start_mark import CONTEXT, START_BITS, data_begin, earliest, from_the_marks
 from .transition_clock import Clock, recover
 
 RUN_OUT = 8
@@ -127,26 +127,9 @@ class Biphase(LineCode):
             if any(inverted):
                 told.append(Event("polarity is inverted"))
                 streams, marks = [-stream for stream in streams], inverted
-        start = next((mark for mark in marks if mark is not None), None)
-        if start is None:
-            told.append(Event("no start mark heard: all bits are handed on"))
-        parts = [stream[mark or start or 0 :] for stream, mark in zip(streams, marks, strict=True)]
-        length = min(part.size for part in parts)
-        values = np.stack([part[:length] for part in parts], 1).ravel()
-        times = np.repeat(times[start or 0 :][:length], len(parts))
-        events = (*self._begin(clock, start, rate), *told)
-        return SoftBits(np.clip(values, -CERTAIN, CERTAIN), times / rate, events)
-
-    def _begin(self, clock: Clock, start: int | None, rate: int) -> tuple[Event, ...]:
-        """Where the signal starts and how fast it runs; voice before the leader may beat like a clock too."""
-        lead = self._leader_cells + START_BITS.size
-        own = clock.times[0 if start is None else max(start - lead, 0) :]
-        if own.size < 2:
-            own = clock.times
-        speed = (own.size - 1) * rate / (own[-1] - own[0]) / self.bit_rate_hz
-        begin_s = max(float(own[0]) / rate, 0.0)
-        lost = (event for event in clock.events if event.time_s is None or event.time_s >= begin_s)
-        return Event("signal starts", begin_s), Event(f"speed {100 * (speed - 1):+.2f} %", begin_s), *lost
+        start = earliest(marks)
+        first = 0 if start is None else start - self._leader_cells - START_BITS.size
+        return from_the_marks(streams, marks, times / rate, [*clock.told(rate, self.bit_rate_hz, first), *told])
 
     @property
     def level_rate_hz(self) -> float:

@@ -81,7 +81,7 @@ class Nrzi(LineCode):
     def duration_s(self, bits: int) -> float:
         """Length of the recording of that many bits, leader and tail included."""
         data = -(-bits // 2) if self.tracks == "split" else bits
-        return (self._leader_bits + START_BITS.size + self._whole(data) + RUN_OUT) / self.bit_rate_hz + self.tail_s
+        return (self.leader_bits + START_BITS.size + self._whole(data) + RUN_OUT) / self.bit_rate_hz + self.tail_s
 
     def bearable_s(self, bits: int) -> float:
         """All but the words on which the clock must settle and the place of the words be found again."""
@@ -126,7 +126,8 @@ class Nrzi(LineCode):
         return -np.cumprod(1.0 - 2.0 * self.changes(self._on_tape(bits))).astype(np.float32)
 
     @property
-    def _leader_bits(self) -> int:
+    def leader_bits(self) -> int:
+        """Length of the leader."""
         return self._whole(max(round(self.leader_s * self.bit_rate_hz), FEWEST_LEADER_BITS))
 
     def _whole(self, bits: int) -> int:
@@ -134,4 +135,4 @@ class Nrzi(LineCode):
 
     def _on_tape(self, bits: Bits) -> Bits:
         filled = np.concatenate((bits, np.zeros(self._whole(bits.size) - bits.size, np.uint8)))
-        return np.concatenate((np.ones(self._leader_bits, np.uint8), START_BITS, filled, np.ones(RUN_OUT, np.uint8)))
+        return np.concatenate((np.ones(self.leader_bits, np.uint8), START_BITS, filled, np.ones(RUN_OUT, np.uint8)))

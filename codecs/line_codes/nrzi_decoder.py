@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 from ...contracts.bits import Bits
 from ...contracts.decoded import Event
 from ...contracts.signal import Signal
-from ...contracts.soft_bits import CERTAIN, SoftBits
+from ...contracts.soft_bits import SoftBits
 from .pulse_detection import likelihoods, running_mean, together
-from .start_mark import CONTEXT, data_begin
+from .start_mark import CONTEXT, START_BITS, data_begin, earliest, from_the_marks
 from .transition_clock import Clock, recover
 
 if TYPE_CHECKING:
@@ -41,24 +41,19 @@ def demodulate(code: Nrzi, signal: Signal) -> SoftBits:
     clock = recover(signal, used, code.cell_rate_hz, alike=code.tracks == "same", certain=False)
     if clock.times.size < 2:
         return SoftBits([], events=(Event(f"no {code.name} signal heard"),))
-    speed = (clock.times.size - 1) * rate / (clock.times[-1] - clock.times[0]) / code.cell_rate_hz
-    begin_s = max(float(clock.times[0]) / rate, 0.0)
-    events = [Event("signal starts", begin_s), Event(f"speed {100 * (speed - 1):+.2f} %", begin_s), *clock.events]
     levels = _levels(signal, used, clock, max(128, round(_MEMORY_S * code.cell_rate_hz)))
     if code.tracks == "same":
         levels = [together(*levels)]
     leader: Bits = np.ones(CONTEXT, np.uint8)
     streams = [code.trellis.read(code.trust * track) for track in levels]
     marks = [data_begin(ratios, leader) for ratios, _ in streams]
-    start = next((mark for mark in marks if mark is not None), None)
-    if start is None:
-        events.append(Event("no start mark heard: all bits are handed on"))
-    parts = [ratios[mark or start or 0 :] for (ratios, _), mark in zip(streams, marks, strict=True)]
-    length = min(part.size for part in parts)
-    values = np.stack([part[:length] for part in parts], 1).ravel()
-    places = streams[0][1][start or 0 :][:length]
-    times = np.repeat(np.interp(places, np.arange(clock.times.size), clock.times), len(parts))
-    return SoftBits(np.clip(values, -CERTAIN, CERTAIN), times / rate, tuple(events))
+    places = streams[0][1]
+    times = np.interp(places, np.arange(clock.times.size), clock.times)
+    start = earliest(marks)
+    lead = (code.leader_bits + START_BITS.size) * code.cell_rate_hz / code.bit_rate_hz
+    first = 0 if start is None or start >= places.size else round(places[start] - lead)
+    events = clock.told(rate, code.cell_rate_hz, first)
+    return from_the_marks([ratios for ratios, _ in streams], marks, times / rate, events)
 
 
 def _levels(signal: Signal, used: tuple[int, ...], clock: Clock, memory: int) -> list[Values]:

@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...contracts.bits import Bits
+from ...contracts.decoded import Event
+from ...contracts.soft_bits import CERTAIN, SoftBits
 
 START_BITS: Bits = np.array([0x36CE7423 >> (31 - i) & 1 for i in range(32)], np.uint8)
 """As many ones as zeros; of 300,000 such words drawn, the one least like itself shifted into a leader of any kind."""
@@ -51,3 +53,29 @@ def data_begin(values: NDArray[np.float64], leader: Bits) -> int | None:
             best = found[0] + np.argmax(fit)
             return begin + int(best) + START_BITS.size - _CUT
     return None
+
+
+def earliest(marks: list[int | None]) -> int | None:
+    """Where the first track with a mark has it; None if no track has one."""
+    return next((mark for mark in marks if mark is not None), None)
+
+
+def from_the_marks(
+    streams: list[NDArray[np.float64]], marks: list[int | None], times_s: NDArray[np.float64], events: list[Event]
+) -> SoftBits:
+    """The bits after the start mark of each track, in turn; a track without one takes it where another has it.
+
+    Args:
+        streams: log-likelihood ratios of each track, from one time on.
+        marks: where the data begins in each.
+        times_s: of the bits of a track.
+        events: what was noticed before.
+    """
+    start = earliest(marks)
+    if start is None:
+        events = [*events, Event("no start mark heard: all bits are handed on")]
+    parts = [stream[start or 0 if mark is None else mark :] for stream, mark in zip(streams, marks, strict=True)]
+    length = min(part.size for part in parts)
+    values = np.stack([part[:length] for part in parts], 1).ravel()
+    times_s = np.repeat(times_s[start or 0 :][:length], len(parts))
+    return SoftBits(np.clip(values, -CERTAIN, CERTAIN), times_s, tuple(events))

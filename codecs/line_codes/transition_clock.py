@@ -61,6 +61,19 @@ class Clock:
     lags: Times
     events: tuple[Event, ...] = ()
 
+    def told(self, sample_rate_hz: int, rate_hz: float, first: int) -> list[Event]:
+        """Where the signal starts, how fast it runs against ``rate_hz`` and what was noticed, from time ``first`` on.
+
+        What comes before that is no signal: voice before the leader may beat like a clock too.
+        """
+        own = self.times[max(first, 0) :]
+        if own.size < 2:
+            own = self.times
+        speed = (own.size - 1) * sample_rate_hz / (own[-1] - own[0]) / rate_hz
+        begin_s = max(float(own[0]) / sample_rate_hz, 0.0)
+        noticed = [event for event in self.events if event.time_s is None or event.time_s >= begin_s]
+        return [Event("signal starts", begin_s), Event(f"speed {100 * (speed - 1):+.2f} %", begin_s), *noticed]
+
     @property
     def halves(self) -> Times:
         """Half the local period at each change, frames, shape (n,)."""

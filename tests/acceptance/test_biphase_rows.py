@@ -7,17 +7,12 @@ The same by hand, with the demo program of 4 KiB instead of the one of 16 KiB dr
     tapewright compare --codec steady-worn --channel ordinary-worn --trials 299 --seed 20251
     tapewright compare --codec steady-attic --channel ordinary-attic --trials 59 --seed 20252
 
-A share of right loads of 99 % is shown (one-sided, 95 %) by no failure in 299 tapes, one of 95 % by none in 59, since
-0.99^299 and 0.95^59 are below 0.05.
+Recorded on 25 November 2026: steady-worn 662 useful bytes a second, 299 of 299 right; steady-attic 244, 59 of 59; none
+silently wrong. No silent load in 358 bounds their share to below 0.84 % (one-sided, 95 %).
 """
 
-import numpy as np
 import pytest
-import tapewright
-from tapewright.benchmarks.study import Study
-from tapewright.benchmarks.trials import run
-
-PROGRAM = np.random.default_rng(16_384).bytes(16_384)
+from rows import every_load_is_right
 
 
 @pytest.mark.acceptance
@@ -25,16 +20,9 @@ PROGRAM = np.random.default_rng(16_384).bytes(16_384)
     ("codec", "grade", "trials", "seed", "bytes_per_s"),
     [
         ("steady-worn", "ordinary-worn", 299, 20_251, 650),
-        ("steady-attic", "ordinary-attic", 59, 20_252, 180),
+        ("steady-attic", "ordinary-attic", 59, 20_252, 240),
     ],
 )
 def test_every_load_is_right(codec, grade, trials, seed, bytes_per_s):
-    """N and seed were fixed before the run; the useful bytes a second count a leader of 1.0 s and a tail of 0.25 s."""
-    stack = tapewright.codec(codec)
-    assert stack.line_code.leader_s >= 1.0
-    assert stack.line_code.tail_s >= 0.25
-    assert len(PROGRAM) / stack.duration_s(len(PROGRAM)) >= bytes_per_s
-    study = Study(PROGRAM, "16 KiB, invented", (codec,), ("sound",), (grade,), trials, seed)
-    (result,) = run(study)
-    assert result.tally.silent == 0
-    assert result.tally.right == result.tally.trials == trials
+    """N and seed were fixed before the run."""
+    every_load_is_right(codec, grade, trials, seed, bytes_per_s)
