@@ -28,7 +28,7 @@ DENSE_PLAYED = Preset(
 )
 DENSE_WORN = Preset(
     "dense-worn",
-    "contents/rs:parity_bytes=16/convolutional:rate=3of4/scatter/multicarrier:bits_per_carrier=4",
+    "contents/rs:parity_bytes=16/convolutional:rate=3of4/scatter/multicarrier:bits_per_carrier=4,crest_db=11",
     "Hundreds of carriers of 16 points, a quarter of all bits for correction: for worn tapes.",
 )
 DENSE_ATTIC = Preset(
@@ -40,6 +40,6 @@ DENSE_ATTIC = Preset(
 DENSE_PORTABLE = Preset(
     "dense-portable",
     "contents/rs:parity_bytes=16/convolutional:rate=2of3/scatter/"
-    "multicarrier:bits_per_carrier=2,high_hz=8000,time_base_hz=3445",
+    "multicarrier:bits_per_carrier=2,high_hz=8000,time_base_hz=3445,crest_db=11",
     "Carriers of 4 points up to 8 kHz and a low time-base tone: for portable recorders and other heads.",
 )

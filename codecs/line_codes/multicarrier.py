@@ -66,7 +66,7 @@ class Multicarrier(LineCode):
     )
     time_base_db: float = parameter(14.0, "Power of the tone re one carrier.", unit="dB", low=0, high=30)
     tilt_db: float = parameter(-8.0, "Power of the highest carrier re the lowest.", unit="dB", low=-20, high=20)
-    crest_db: float = parameter(11.0, "Where peaks are clipped, re the mean power.", unit="dB", low=4, high=20)
+    crest_db: float = parameter(12.0, "Where peaks are clipped, re the mean power.", unit="dB", low=4, high=20)
     level_db: float = parameter(-0.5, "Peak level re full scale.", unit="dB", low=-60, high=0)
     leader_s: float = parameter(1.0, "Leader of known symbols before the data.", unit="s", low=0.25, high=60)
     tail_s: float = parameter(0.25, "Silence after the data.", unit="s", low=0, high=60)

@@ -15,6 +15,7 @@ _AHEAD = 8
 _SUREST = 30.0
 _BANDS = 12
 _LEAST_GAIN, _MOST_GAIN = 0.02, 3.0
+_CLEARLY = 0.8
 _UNHEARD = np.float32(1e6)
 _MOST_ROUNDS = 8
 _STRIDE = np.float32(1.8)
@@ -46,17 +47,14 @@ class Reader:
         points = constellation(self.bits)
         late = self._lateness(numbers)
         spectra = self.tape.spectra(numbers, late.mean(axis=1))
-        gain = self._level(spectra) * turned(self.tape.layout, late[:, self.source])
+        gain = self._start(spectra, turned(self.tape.layout, late[:, self.source]))
         usual = self.response.noise
         excess: Power = np.ones_like(spectra.real)
         for _ in range(_MOST_ROUNDS):
-            sent, sent_noise = self._sent(spectra / gain), self._sent_noise(usual * excess / np.abs(gain) ** 2)
-            mean, doubt = _posterior(sent, sent_noise, points)
-            expected = self._heard(mean) * gain
-            unsure = self._heard_power(doubt) * np.abs(gain) ** 2
+            expected, unsure = self._expected(spectra, gain, excess)
             step = fitted_gain(spectra, expected, unsure, usual * excess, self.slopes)
             gain = _bounded(gain * (1 + _STRIDE * (step - 1)))
-            misfit = np.abs(spectra - self._heard(mean) * gain) ** 2 + unsure
+            misfit = np.abs(spectra - expected * step) ** 2 + unsure
             excess = (_BAND * spread(misfit / usual, _BAND) + _TRUST) / np.float32(_BAND + _TRUST)
             if np.abs(step - 1).mean() < _SETTLED:
                 break
@@ -66,6 +64,27 @@ class Reader:
         self.late = float(np.median(late[-_AHEAD:]))
         self._hear(self.response.improved(level, mean, doubt, noise, _KEPT).quieter(misfit, excess, _KEPT))
         return _likelihoods(sent, _FITTED_AWAY * sent_noise, points)
+
+    def _start(self, spectra: Points, turn: Points) -> Points:
+        """The gain to begin with: the usual level, unless the power says so clearly that it has changed.
+
+        Many points differ in power, so a symbol may be louder by its data alone.
+        """
+        none = np.ones_like(spectra.real)
+        tried = (turn * none, turn * self._level(spectra))
+        fits = []
+        for gain in tried:
+            expected, unsure = self._expected(spectra, gain, none)
+            misfit = np.abs(spectra - expected) ** 2 + unsure
+            fits.append((misfit / self.response.noise).mean(axis=-1, keepdims=True))
+        return np.where(fits[1] < _CLEARLY * fits[0], tried[1], tried[0])
+
+    def _expected(self, spectra: Points, gain: Points, excess: Power) -> tuple[Points, Power]:
+        """What should be heard of the points in the mean, given what is, and its variance; (symbols, 2, carriers)."""
+        power = np.abs(gain) ** 2
+        sent, noise = self._sent(spectra / gain), self._sent_noise(self.response.noise * excess / power)
+        mean, doubt = _posterior(sent, noise, constellation(self.bits))
+        return self._heard(mean) * gain, self._heard_power(doubt) * power
 
     def _sent(self, level: Points) -> Points:
         return np.asarray(through(self.inverse, level), np.complex64)
@@ -83,20 +102,17 @@ class Reader:
     def _level(self, spectra: Points) -> Power:
         """Level and slope of each symbol and track by the power in bands, shape (symbols, 2, carriers)."""
         power = (np.abs(self.matrix) ** 2).sum(axis=2).T
-        noise = self.response.noise
         bands = np.array_split(np.arange(power.shape[1]), _BANDS)
         heard = np.stack([(np.abs(spectra[..., band]) ** 2).mean(axis=-1) for band in bands], -1)
         wanted = np.stack([power[:, band].mean(axis=-1) for band in bands], -1)
-        lost = np.stack([noise[:, band].mean(axis=-1) for band in bands], -1)
+        lost = np.stack([self.response.noise[:, band].mean(axis=-1) for band in bands], -1)
         share = np.clip((heard - lost) / np.maximum(wanted, lost.min() + 1e-30), _LEAST_GAIN**2, 10.0)
-        weight = heard / (heard + 10 * lost) * np.ones_like(share)
-        place = np.linspace(-1, 1, _BANDS)
-        basis = np.stack([np.ones_like(place), place])
+        weight = heard / (heard + 10 * lost)
+        basis = np.stack([np.ones(_BANDS), np.linspace(-1, 1, _BANDS)])
         normal = np.einsum("smb,ib,jb->smij", weight, basis, basis) + 1e-3 * np.eye(2)
         right = np.einsum("smb,ib->smi", weight * np.log(share) / 2, basis)
         parts = np.linalg.solve(normal, right[..., None])[..., 0]
-        along = self.slopes[:2]
-        return np.asarray(np.exp(np.clip(parts @ along, np.log(_LEAST_GAIN), 1.0)), np.float32)
+        return np.asarray(np.exp(np.clip(parts @ self.slopes[:2], np.log(_LEAST_GAIN), 1.0)), np.float32)
 
     def _lateness(self, numbers: NDArray[np.intp]) -> NDArray[np.float64]:
         """How late each of these symbols is on each track that was sent, shape (symbols, 2)."""
