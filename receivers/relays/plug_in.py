@@ -17,10 +17,11 @@ from ...contracts.relay_cost import obstacle
 from ...contracts.signal import Signal
 from ...contracts.soft_bits import CERTAIN, SoftBits
 from .loader import Load, load
-from .machine import build, random_place
+from .machine import Machine, build, random_place
 from .relay_set import RelaySet, load_set
 from .suitability import reason_against
 from .table import Table, load_table
+from .verify import Verified, compare
 
 
 @dataclass(frozen=True)
@@ -68,13 +69,26 @@ class Relays(Receiver):
         Raises:
             UsageError: a codec that relays cannot decode.
         """
+        keying, table, machine = self._built(codec, rng)
+        return load(signal, machine, table, keying, rng, first_address)
+
+    def verify(self, codec: Codec, first: Signal, second: Signal, rng: np.random.Generator) -> Verified:
+        """Two plays into one machine: the first is loaded, the second compared against memory.
+
+        Raises:
+            UsageError: a codec that relays cannot decode.
+        """
+        keying, table, machine = self._built(codec, rng)
+        kept = load(first, machine, table, keying, rng).memory.cells
+        return compare(kept, load(second, machine, table, keying, rng))
+
+    def _built(self, codec: Codec, rng: np.random.Generator) -> tuple[Keying, Table, Machine]:
         reason = self.refusal(codec)
         if reason is not None:
             raise UsageError(reason)
         relays, table = self.files()
         keying = _keying(codec)
-        machine = build(relays, table, keying, random_place(rng))
-        return load(signal, machine, table, keying, rng, first_address)
+        return keying, table, build(relays, table, keying, random_place(rng))
 
     def receive(self, codec: Codec, signals: tuple[Signal, ...], rng: np.random.Generator) -> Decoded:
         """See ``Receiver``. ``intact`` is None unless a layer checks; ``events`` are the faults of the load.
