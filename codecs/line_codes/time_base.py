@@ -32,7 +32,9 @@ _CHANGE = 0.01
 _HOP = 64
 _WIDE, _WIDE_HOPS = 256, 9
 _NARROW, _NARROW_HOPS = 512, 5
-_HELD_SHARE = 0.05
+_HELD_SHARE = 0.01
+_FADED = 0.3
+"""Power of the tone, re the usual, below which it counts less and less: soon it is noise that turns."""
 _HELD_HOPS = 257
 _KNOT = 64
 _AT_ONCE = 4096
@@ -175,9 +177,11 @@ def _followed(samples: NDArray[np.float32], course: Course, tone_cycles: float, 
     if tone.shape[1] < 2:
         return course
     turning = (tone[:, 1:] * tone[:, :-1].conj()).sum(axis=0)
-    usual = float(np.median(np.abs(turning)))
+    power = np.abs(turning)
+    usual = max(float(np.median(power)), 1e-30)
     held = _smooth(turning, _HELD_HOPS)
     held *= _HELD_SHARE * usual / np.maximum(np.abs(held), 1e-30)
+    turning *= np.clip(power / (_FADED * usual), 0, 1)
     angles = np.angle(_smooth(turning, hops) + held)
     late = np.concatenate(([0.0], np.cumsum(angles))) / (2 * np.pi * tone_cycles)
     middles = np.arange(tone.shape[1], dtype=np.float64) * _HOP + window / 2

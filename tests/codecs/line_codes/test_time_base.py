@@ -7,16 +7,13 @@ GRID_HZ = 44_100
 TONE = 160 / 1024
 
 
-def tape(seconds, position, noise=0.01, seed=1, rate_hz=44_100, muted=()):
+def tape(seconds, position, noise=0.01, seed=1, rate_hz=44_100):
     """A tone of 6,890.6 Hz on both tracks, beside it noise; frame n plays place ``position(n / rate_hz)`` of the grid."""
     time_s = np.arange(round(seconds * rate_hz)) / rate_hz
     places = position(time_s)
     rng = np.random.default_rng(seed)
     left = 0.1 * np.sin(2 * np.pi * TONE * places + 0.3) + rng.normal(0, noise, time_s.size)
     right = 0.1 * np.sin(2 * np.pi * TONE * places - 2.0) + rng.normal(0, noise, time_s.size)
-    for start, stop in muted:
-        left[round(start * rate_hz) : round(stop * rate_hz)] *= 0.01
-        right[round(start * rate_hz) : round(stop * rate_hz)] *= 0.01
     return Signal(np.stack([left, right]), rate_hz), time_s, places
 
 
@@ -68,11 +65,28 @@ def test_other_sample_rates_come_to_the_same_grid(rate_hz):
     assert timing_error_us(straightened(signal, TONE, GRID_HZ), rate_hz, places).std() < 2
 
 
+def test_flutter_that_a_narrow_filter_loses_is_followed_wide():
+    """1.5 % at 6.9 Hz turn the tone by 103 Hz: a narrow filter alone is wrong by half a millisecond."""
+    signal, _, places = tape(3.0, fluttering(1.0, 1.5, 6.9))
+    assert timing_error_us(straightened(signal, TONE, GRID_HZ), 44_100, places).std() < 3
+
+
 def test_speed_is_held_through_an_outage():
-    """80 ms without a tone, at 0.1 % flutter: a held speed is wrong by less than a third of the tone's period."""
-    signal, _, places = tape(4.0, fluttering(1.0, 0.1, 4.0), muted=[(1.5, 1.58), (2.5, 2.52)])
-    error = timing_error_us(straightened(signal, TONE, GRID_HZ), 44_100, places)
-    assert np.abs(error).max() < 50
+    """Noise alone for 0.2 s, 17 dB below the tone where it is heard, then the tone again.
+
+    Null: the speed is held. Seeds 0 to 3: the time after differs from that before by 20 to 100 us (measured); turning
+    as the noise does it differs by 120 to 410.
+    """
+    leaps = []
+    for seed in range(4):
+        signal, _, places = tape(3.0, fluttering(1.0, 0.02, 4.0), noise=0.1, seed=seed)
+        samples = signal.samples.copy()
+        hole = slice(round(1.4 * 44_100), round(1.6 * 44_100))
+        samples[:, hole] = np.random.default_rng(50 + seed).normal(0, 0.1, samples[:, hole].shape)
+        straight = straightened(Signal(samples, 44_100), TONE, GRID_HZ)
+        error = timing_error_us(straight, 44_100, places)
+        leaps.append(abs(np.median(error[: error.size // 3]) - np.median(error[-error.size // 3 :])))
+    assert np.mean(leaps) < 90
 
 
 def test_one_track_is_enough():
