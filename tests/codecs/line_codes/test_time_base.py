@@ -8,7 +8,7 @@ TONE = 160 / 1024
 
 
 def tape(seconds, position, noise=0.01, seed=1, rate_hz=44_100):
-    """A tone of 6,890.6 Hz on both tracks, beside it noise; frame n plays place ``position(n / rate_hz)`` of the grid."""
+    """A tone of 6,890.6 Hz on both tracks and noise; frame n plays place ``position(n / rate_hz)`` of the grid."""
     time_s = np.arange(round(seconds * rate_hz)) / rate_hz
     places = position(time_s)
     rng = np.random.default_rng(seed)
