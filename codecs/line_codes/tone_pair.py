@@ -24,6 +24,9 @@ LEVEL_BITS = 100
 """The same, where words are not known yet."""
 FADE_BITS = 3
 """Bits over which a fade of both tones together is measured."""
+INAUDIBLE = 0.0064
+"""Power of both tones together, re the loud places of the louder track, below which nothing counts as heard (22 dB
+down): noise that has a word to itself would pass for tones."""
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -125,8 +128,9 @@ class TonePair:
             shape of ``places``, within +-CERTAIN; the tracks added.
         """
         told = np.zeros(places.shape)
-        for track in self.tracks:
-            mark, space = track.powers(places, bits[:, None])
+        powers = [track.powers(places, bits[:, None]) for track in self.tracks]
+        usual = max((float(np.quantile(mark + space, 0.9)) for mark, space in powers if mark.size), default=0.0)
+        for mark, space in powers:
             marked = mark > space
             floor = 1e-9 * float(np.max(mark + space, initial=0.0)) + 1e-30
             noise = np.maximum(_around(np.minimum(mark, space), np.ones_like(marked)), floor)
@@ -135,8 +139,9 @@ class TonePair:
                 for power, mine in ((mark, marked), (space, ~marked))
             ]
             fade = _fade(np.maximum(mark / noise / (1.0 + gains[0]), space / noise / (1.0 + gains[1])))
-            told += log_bessel_i0(2.0 * np.sqrt(fade * gains[0] * mark / noise)) - fade * gains[0]
-            told -= log_bessel_i0(2.0 * np.sqrt(fade * gains[1] * space / noise)) - fade * gains[1]
+            for_mark = log_bessel_i0(2.0 * np.sqrt(fade * gains[0] * mark / noise)) - fade * gains[0]
+            for_space = log_bessel_i0(2.0 * np.sqrt(fade * gains[1] * space / noise)) - fade * gains[1]
+            told += np.where(_over_bits(mark + space) < INAUDIBLE * usual, 0.0, for_mark - for_space)
         return np.clip(told, -CERTAIN, CERTAIN)
 
 
@@ -190,7 +195,12 @@ def _around(values: Array, chosen: NDArray[np.bool_]) -> Array:
 
 def _fade(share: Array) -> Array:
     """By how much both tones are weaker than around, at most 1, bit by bit."""
+    return np.clip(_over_bits(share), 0.0, 1.0)
+
+
+def _over_bits(power: Array) -> Array:
+    """The mean over ``FADE_BITS`` bits, shape of ``power``."""
     from scipy.ndimage import uniform_filter1d
 
-    smooth: Array = uniform_filter1d(share.ravel(), FADE_BITS, mode="nearest")
-    return np.clip(smooth, 0.0, 1.0).reshape(share.shape)
+    smooth: Array = uniform_filter1d(power.ravel(), FADE_BITS, mode="nearest")
+    return smooth.reshape(power.shape)

@@ -234,3 +234,34 @@ def test_rules_are_named() -> None:
         Fsk(mark_hz=1300.0)
     with pytest.raises(UsageError, match="baud_hz must be at most"):
         Fsk(baud_hz=2400.0, mark_hz=4800.0)
+
+
+@pytest.mark.parametrize("code", [Fsk(leader_s=1.0), Fsk(leader_s=1.0, framing="none", baud_hz=1200.0)])
+@pytest.mark.parametrize("gap_s", [0.05, 0.2])
+@pytest.mark.parametrize("left_over", [0.0, 0.03])
+def test_what_is_not_heard_is_exactly_nothing(code: Fsk, gap_s: float, left_over: float) -> None:
+    """A dropout, hiss 50 dB below full scale in it: its bits read 0, and none outside it is wrong or out of place."""
+    bits = np.random.default_rng(50).integers(0, 2, int(3 * code.baud_hz) // 8 * 8).astype(np.uint8)
+    samples = code.modulate(bits).samples.copy()
+    time_s = np.arange(samples.shape[1]) / 44_100
+    samples[:, (time_s > 1.8) & (time_s < 1.8 + gap_s)] *= left_over
+    samples += np.random.default_rng(51).normal(0, 0.003, samples.shape).astype(np.float32)
+    heard = code.demodulate(Signal(samples, 44_100))
+    assert len(heard) == bits.size
+    edge_s = 2.0 / code.baud_hz
+    deep = (heard.times_s > 1.8 + edge_s) & (heard.times_s < 1.8 + gap_s - edge_s)
+    assert deep.any()
+    assert not heard.values[deep].any()
+    outside = (heard.times_s < 1.8 - edge_s) | (heard.times_s > 1.8 + gap_s + edge_s)
+    assert np.array_equal(heard.bits[outside], bits[outside])
+
+
+def test_a_dead_track_says_nothing() -> None:
+    code = Fsk(leader_s=1.0, framing="none", baud_hz=1200.0)
+    bits = np.random.default_rng(52).integers(0, 2, 2400).astype(np.uint8)
+    samples = code.modulate(bits).samples * np.array([[1.0], [0.0]])
+    samples += np.random.default_rng(53).normal(0, 0.003, samples.shape)
+    both = code.demodulate(Signal(samples, 44_100))
+    alone = Fsk(leader_s=1.0, framing="none", baud_hz=1200.0, tracks="left").demodulate(Signal(samples, 44_100))
+    assert np.array_equal(both.bits, bits)
+    assert both.values == pytest.approx(alone.values, rel=0.05)
