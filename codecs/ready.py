@@ -39,7 +39,7 @@ DENSE_ATTIC = Preset(
 )
 DENSE_PORTABLE = Preset(
     "dense-portable",
-    "contents/rs:parity_bytes=16/convolutional:rate=2of3/scatter/"
+    "contents/rs:parity_bytes=16/convolutional:rate=1of2/scatter/"
     "multicarrier:bits_per_carrier=2,high_hz=8000,time_base_hz=3445,crest_db=11",
     "Carriers of 4 points up to 8 kHz and a low time-base tone: for portable recorders and other heads.",
 )

@@ -29,7 +29,7 @@ PROGRAM = np.random.default_rng(16_384).bytes(16_384)
         ("dense-played", "ordinary-played", 299, 30_251, 5_500),
         ("dense-worn", "ordinary-worn", 299, 30_252, 4_300),
         ("dense-attic", "ordinary-attic", 299, 30_253, 2_300),
-        ("dense-portable", "portable-worn", 299, 30_254, 1_700),
+        ("dense-portable", "portable-worn", 299, 30_254, 1_300),
     ],
 )
 def test_every_load_is_right(codec, grade, trials, seed, bytes_per_s):
