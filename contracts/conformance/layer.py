@@ -149,7 +149,9 @@ def uncorrected_keeps_signs(layer: Layer) -> None:
         right += int((one.bits[:count] == bits[:count])[guessed].sum())
     if lost < 400:
         raise Exempt("this layer corrects nothing: it hands on no bit as heard but lost")
-    require(right / lost >= 0.75, f"only {right / lost:.0%} of the lost bits kept the sign that was heard.")
+    # A failed word of eight bits holds two wrong ones at the least: three in four kept is what to expect of it. Signs
+    # that mean nothing are right half the time; 0.65 of 400 bits is six standard errors from that, four from 0.75.
+    require(right / lost >= 0.65, f"only {right / lost:.0%} of the lost bits kept the sign that was heard.")
 
 
 def times_stay_on_the_tape(layer: Layer) -> None:

@@ -50,14 +50,14 @@ def test_without_a_codec_the_label_names_it(shell: Shell) -> None:
     encoded(shell, "contents/telegraph:leader_s=0.2")
     outcome = shell("decode", "a.wav", "-o", "out.bin")
     assert outcome.code == 0
-    assert outcome.err.startswith("note: the recording's label says: contents/telegraph:leader_s=0.2\n")
+    assert outcome.err.startswith("note: the recording's label says: contents:copies=1/telegraph:leader_s=0.2\n")
     assert Path("out.bin").read_bytes() == CHIME
 
 
 def test_a_label_that_says_otherwise_is_told_and_the_asked_codec_used(shell: Shell) -> None:
     encoded(shell, "contents/telegraph")
     outcome = shell("decode", "a.wav", "--codec", "telegraph")
-    assert "note: the recording's label says: contents/telegraph:leader_s=0.1" in outcome.err
+    assert "note: the recording's label says: contents:copies=1/telegraph:leader_s=0.1" in outcome.err
     assert outcome.code == 3
     assert "does not fit the check on the recording's label" in outcome.complaint
 
@@ -118,7 +118,7 @@ def test_json_holds_everything_and_stdout_nothing_else(shell: Shell) -> None:
     outcome = shell("decode", "a.wav", "-o", "out.bin", "--expect", "chime", "--json")
     told = json.loads(outcome.out)
     assert outcome.code == 3
-    assert told["codec"] == "contents/telegraph:leader_s=0.1"
+    assert told["codec"] == "contents:copies=1/telegraph:leader_s=0.1"
     assert told["receiver"] == "sound"
     assert (told["payload_bytes"], told["intact"], told["lost"]) == (128, False, [20, 21, 22])
     assert (told["label_fits"], told["as_expected"], told["file"]) == (False, False, "out.bin")

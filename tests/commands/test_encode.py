@@ -22,7 +22,8 @@ def test_the_label_is_printed_and_travels_with_the_recording(shell: Shell) -> No
     assert (outcome.code, outcome.err) == (0, "")
     assert outcome.out.splitlines() == [
         "Program    chime",
-        "Codec      contents",
+        "Codec      contents/telegraph:leader_s=0.5",
+        "In full    contents:copies=1",
         "           /telegraph:leader_s=0.5",
         f"Version    {FORMAT_VERSION}",
         "Length     128 bytes from address 0000",
@@ -31,7 +32,7 @@ def test_the_label_is_printed_and_travels_with_the_recording(shell: Shell) -> No
     ]
     label = read_recording(Path("a.wav")).label
     assert label is not None
-    assert label.codec == "contents/telegraph:leader_s=0.5"
+    assert label.codec == "contents:copies=1/telegraph:leader_s=0.5"
     assert label.format_version == FORMAT_VERSION
     assert label.fits(CHIME)
 
@@ -55,7 +56,7 @@ def test_the_sturdy_stack_is_the_default(shell: Shell) -> None:
     shell("encode", "chime", "-o", "a.wav")
     label = read_recording(Path("a.wav")).label
     assert label is not None
-    assert label.codec.startswith("contents/rs:parity_bytes=32")
+    assert label.codec.startswith("contents:copies=1/rs:parity_bytes=32")
 
 
 @pytest.mark.parametrize("bits", ["8", "16", "24", "32", "float"])

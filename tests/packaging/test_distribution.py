@@ -89,7 +89,7 @@ def test_the_wheel_holds_nothing_else(distributions):
     }
     for name in held:
         assert not LEFT_BEHIND & set(Path(name).parts)
-        assert Path(name).suffix in {".py", ".typed", ".hex", ".toml", ".txt", ""} or "dist-info" in name
+        assert Path(name).suffix in {".py", ".typed", ".hex", ".toml", ".txt", ".c", ".h", ""} or "dist-info" in name
 
 
 def test_the_metadata_says_what_the_project_says(distributions):
