@@ -27,7 +27,7 @@ MISSING_DB = 20.0
 
 _REFERENCE_S = 3.0
 _CONTACT_HZ = 250.0
-_CONTACT_KNOWN = 0.01
+_CONTACT_KNOWN = 0.02
 """Where contact ends and slower or faster changes of level begin is known to about this share (modelling prior)."""
 
 _BRIDGE_S = 0.003
@@ -145,7 +145,8 @@ def contact_blocks(left: LossSeries, right: LossSeries, dropouts: Sequence[Loss]
         row[beside] = 0.0
     blocks = max(1, int(rows[0].size / (5.0 * rate_hz)))
     parts = zip(*(np.array_split(row, blocks) for row in (*rows, beside)), strict=True)
-    return [_together(one, other, rate_hz) for one, other, out in parts if out.mean() < 0.5]
+    # What is left out counts as no fluctuation at all, so the rest stands for it too.
+    return [_together(one, other, rate_hz) / (1 - out.mean()) for one, other, out in parts if out.mean() < 0.5]
 
 
 def _together(one: NDArray[np.float64], other: NDArray[np.float64], rate_hz: float) -> float:

@@ -16,8 +16,11 @@ from .skew import SkewSeries, azimuth_arcmin, azimuth_loss_db, blocks_of, wander
 from .tone import Baseband
 from .weighting import flutter_weighting
 
+_SPEED_BLOCK_S = 15.0
+"""Whole turns of reels and rollers leave little of their waver in the mean; parts of turns do."""
+
 _SPEED_FLOOR_PERCENT = 0.0005
-"""A steady tone of 5 s is read to this."""
+"""A steady tone is read to this."""
 
 _SKEW_FLOOR_US = 0.05
 
@@ -43,10 +46,10 @@ def speed_error(heard: Sequence[Waver], nominal_hz: float) -> Finding:
     readings = []
     for one in heard:
         hz = one.mean_hz * (1 + one.percent / 100)
-        blocks = int(hz.size / (BLOCK_S * one.rate_hz))
+        blocks = int(hz.size / (_SPEED_BLOCK_S * one.rate_hz))
         readings += [100 * (float(part.mean()) / nominal_hz - 1) for part in np.array_split(hz, max(1, blocks))]
     if len(readings) < 2:
-        return Missing(name, "there are no 10 s of the test tone")
+        return Missing(name, "there are no 30 s of the test tone")
     method = "mean frequency of the test tone; the clocks of both sound devices are part of it"
     return of_blocks(name, readings, method, _SPEED_FLOOR_PERCENT)
 
