@@ -31,8 +31,8 @@ from .table import Table
 
 SHORTEST_S, LONGEST_S = 0.002, 2.0
 PRECISION = 0.005
-WIDER = 1.5
-"""Factor by which steps are tried before the limit is closed in on."""
+WIDER = 1.25
+"""Factor from one step that is tried to the next, before the limit is closed in on."""
 
 KINDS_OF_TAPE = {-1: ("long",), 1: ("short", "long")}
 """Input relays that are tried on a slow tape and on a fast one: a slow tape is easier for all but the relay that must
@@ -68,15 +68,6 @@ class Timing:
         """Whether every path has time to spare."""
         return self.limiting.margin_s >= 0
 
-    @property
-    def hopeless(self) -> bool:
-        """Whether a longer step would not help: a relay that never picks up, a bounce, a bus that is not driven."""
-        failing = [margin for margin in self.margins if margin.margin_s < 0]
-        return any(
-            margin.path == "bounce" or np.isinf(margin.need_s) or (margin.path == "settle" and np.isinf(margin.have_s))
-            for margin in failing
-        )
-
 
 def timing(code: KeyedLineCode, relays: RelaySet, table: Table) -> Timing:
     """The margins of ``code`` as it is.
@@ -103,48 +94,42 @@ def timing(code: KeyedLineCode, relays: RelaySet, table: Table) -> Timing:
 
 
 def shortest_step(code: KeyedLineCode, relays: RelaySet, table: Table) -> Timing | None:
-    """The timing at the shortest step that closes, to half a percent; None if none up to two seconds does.
+    """The timing at the shortest step that closes, to half a percent; None if none from 2 ms to two seconds does.
 
-    Bursts, lead and edges keep their shares of a step. A step that the code itself cannot have does not close.
+    Bursts, lead and edges keep their shares of a step. A step that the code itself cannot have does not close. The
+    answer does not hang on the code's own step: what fails at one step may close at a longer one or at a shorter one
+    (a burst whose edges have grown with it lifts the coil slowly past pick-up, and the contact bounces longer).
+
+    Raises:
+        UsageError: a code that the machine cannot follow at any step.
     """
-    step_s = code.keying().step_s
-    found, last = _try(code, step_s, relays, table), step_s
-    while found is None or not found.closes:
-        before, last, step_s = found, step_s, WIDER * step_s
-        if step_s > LONGEST_S or (found is not None and found.hopeless):
-            return None
-        found = _try(code, step_s, relays, table)
-        if before is not None and found is not None and _worse(found, before):
-            return None
-    while last == step_s:
-        shorter = _try(code, step_s / WIDER, relays, table)
-        if shorter is not None and shorter.closes and step_s / WIDER > SHORTEST_S:
-            found = shorter
-            last = step_s = step_s / WIDER
+    reason = reason_against(code.keying(), relays, table)
+    if reason is not None:
+        raise UsageError(reason)
+    own_s = code.keying().step_s
+    lowest, highest = (int(np.log(limit_s / own_s) / np.log(WIDER)) for limit_s in (SHORTEST_S, LONGEST_S))
+    ladder = [own_s * WIDER**rung for rung in range(lowest, highest + 1)]
+    closing_s = next((step_s for step_s in ladder if _closes(code, step_s, relays, table)), None)
+    if closing_s is None:
+        return None
+    failing_s = closing_s / WIDER
+    while closing_s / failing_s > 1 + PRECISION:
+        middle_s = float(np.sqrt(failing_s * closing_s))
+        if _closes(code, middle_s, relays, table):
+            closing_s = middle_s
         else:
-            last = step_s / WIDER
-    while step_s / last > 1 + PRECISION:
-        middle = float(np.sqrt(last * step_s))
-        shorter = _try(code, middle, relays, table)
-        if shorter is not None and shorter.closes:
-            found, step_s = shorter, middle
-        else:
-            last = middle
-    return found
+            failing_s = middle_s
+    return timing(code.at_step(closing_s), relays, table)
 
 
-def _worse(wider: Timing, before: Timing) -> bool:
-    """Whether a wider step has less to spare: then no step closes."""
-    return bool(np.isfinite(before.limiting.margin_s)) and wider.limiting.margin_s <= before.limiting.margin_s
-
-
-def _try(code: KeyedLineCode, step_s: float, relays: RelaySet, table: Table) -> Timing | None:
-    """The timing at that step; None if the code cannot have it."""
+def _closes(code: KeyedLineCode, step_s: float, relays: RelaySet, table: Table) -> bool:
+    """Whether every path has time to spare at that step; the first that has not ends the search."""
     try:
         tried = code.at_step(step_s)
     except UsageError:
-        return None
-    return timing(tried, relays, table)
+        return False
+    margins = _all_margins(TestTape(tried), tried.keying(), relays, table)
+    return all(margin.margin_s >= 0 for margin in margins if margin.path != "recover")
 
 
 @dataclass(frozen=True, slots=True)

@@ -251,6 +251,18 @@ def test_a_machine_that_can_never_follow_has_no_shortest_step() -> None:
     assert shortest_step(keyed("clocked"), feeble, load_table("clock_tower")) is None
 
 
+@pytest.mark.parametrize("step_ms", [8.0, 30.0, 80.0, 700.0])
+def test_the_shortest_step_does_not_hang_on_the_step_that_is_asked_about(step_ms: float) -> None:
+    # At 8 ms the clock relay follows no burst, at 12 ms its bounce counts twice: neither says anything of 80 ms.
+    relays, table = load_set("signal_12v"), load_table("clock_tower")
+    code = keyed(f"clocked:step_ms={step_ms},lead_ms={step_ms / 8},edge_ms={step_ms / 16},{SHORT_LEADER}")
+    found = shortest_step(code, relays, table)
+    assert found is not None
+    assert found.closes
+    assert found.step_s == pytest.approx(0.0525, rel=0.006)
+    assert not timing(code.at_step(found.step_s / 1.006), relays, table).closes
+
+
 def test_unsuitable_codes_are_refused_in_one_line() -> None:
     relays, table = load_set("signal_12v"), load_table("clock_tower")
     for spec, said in (
