@@ -33,10 +33,10 @@ def decode(
     force: Annotated[bool, typer.Option("--force", help="Overwrite an existing file.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
-    """Decode a recording, or several plays of one tape together; what was heard and noticed goes to stderr.
+    """Decode a recording, or several plays of one tape together.
 
-    Exits with 3 if the program is known not to be right. What was heard is written even then: it is the best guess
-    there is, and often a few bytes short of the whole.
+    What was heard and noticed goes to stderr. Exits with 3 if the program is known not to be right. What was heard is
+    written even then: it is the best guess there is, and often a few bytes short of the whole.
 
     Example: tapewright decode worn.wav -o chime.bin --expect chime
     """

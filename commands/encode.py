@@ -19,7 +19,7 @@ def encode(
     force: Annotated[bool, typer.Option("--force", help="Overwrite an existing file.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print the label as JSON.")] = False,
 ) -> None:
-    """Encode a program as a recording and print the label for the cassette.
+    """Encode a program as a recording, and print its label.
 
     Example: tapewright encode chime -o chime.wav --codec sturdy
     """

@@ -16,9 +16,10 @@ def explain(
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
-    """Say what went wrong in a load: clocks lost or counted twice, bytes missing, stuck bits, dead tracks.
+    """Say what went wrong in a load, from what memory holds.
 
-    The likeliest story comes first, with how many bits agree under it. Exits with 3 if no story fits.
+    Clocks lost or counted twice, bytes missing, stuck bits and dead tracks are told apart. The likeliest story comes
+    first, with how many bits agree under it. Exits with 3 if no story fits.
 
     Example: tapewright explain --program chime --seen memory.bin --codec plain-clocked
     """

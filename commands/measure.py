@@ -17,11 +17,12 @@ def measure(
     force: Annotated[bool, typer.Option("--force", help="Overwrite existing files.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print the profile as JSON instead of the table.")] = False,
 ) -> None:
-    """Measure a deck and a tape from a capture of the test recording that 'tapewright testtape' writes.
+    """Measure a deck and a tape from a capture of the test recording.
 
-    The test recording is found at any level, polarity and order of the tracks, and at up to 10 % off speed. Figures
-    come with 95 % intervals; what the capture does not give is listed with the reason. A capture without the test
-    recording still gives its noise and, where it holds a steady tone, that tone's flutter and dropouts.
+    'tapewright testtape' writes that recording. It is found at any level, polarity and order of the tracks, and at up
+    to 10 % off speed. Figures come with 95 % intervals; what the capture does not give is listed with the reason. A
+    capture without the test recording still gives its noise and, where it holds a steady tone, that tone's flutter and
+    dropouts.
 
     A profile is a channel: 'tapewright compare --channel @profile.toml' plays formats through this deck.
 

@@ -17,7 +17,7 @@ def player(
     force: Annotated[bool, typer.Option("--force", help="Overwrite existing files.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print what was written as JSON.")] = False,
 ) -> None:
-    """Write a recording as a pulse schedule and as C tables with their player.
+    """Write a recording as a pulse schedule and as C tables.
 
     The folder gets schedule.csv (track, start, end, and tone or level), tape_tables.c and .h (the recording),
     tape_player.c and .h (the player, for any microcontroller with a timer and two pins) and render.c (which plays the

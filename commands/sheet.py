@@ -23,10 +23,11 @@ def sheet(
         bool, typer.Option("--json", help="Print what the sheet shows as JSON instead of a summary.")
     ] = False,
 ) -> None:
-    """Write the build sheet of a relay machine: one page that needs no network and prints well.
+    """Write the build sheet of a relay machine.
 
-    It holds tones, burst and step times with margins, the step table, a timing diagram to scale, parts, front-end
-    values, the line-up procedure, the expected load time and success, and what to take care of.
+    One page that needs no network and prints well: tones, burst and step times with margins, the step table, a timing
+    diagram to scale, parts, front-end values, the line-up procedure, the expected load time and success, and what to
+    take care of.
 
     Exits with 3 if the format's step does not close or the table has hazards; the sheet is written and says so.
 

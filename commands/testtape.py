@@ -17,10 +17,11 @@ def testtape(
     force: Annotated[bool, typer.Option("--force", help="Overwrite an existing file.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print the sections as JSON.")] = False,
 ) -> None:
-    """Write the test recording: tones, sweeps, silence, pulses and timing marks on two tracks.
+    """Write the test recording with which a deck is measured.
 
-    Record it on the tape at the level that programs will have: set the recording level once with the line-up tone at
-    its start, then leave it. Play it back into a file and hand that to 'tapewright measure'.
+    Tones, sweeps, silence, pulses and timing marks on two tracks. Record it on the tape at the level that programs
+    will have: set the recording level once with the line-up tone at its start, then leave it. Play it back into a file
+    and hand that to 'tapewright measure'.
 
     Example: tapewright testtape -o test.wav
     """

@@ -22,10 +22,10 @@ def timing(
     force: Annotated[bool, typer.Option("--force", help="Overwrite the picture if it exists.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print the timing as JSON instead of text.")] = False,
 ) -> None:
-    """Say whether a relay machine can keep up with a format, by how much, and what limits it.
+    """Say whether a relay machine keeps up with a format.
 
-    Works every path out in its worst corner: relays at the limits of their data sheet, cold and hot windings, supply
-    low and high, tape slow and fast, tracks early and late. No tape is simulated.
+    And by how much, and what limits it. Works every path out in its worst corner: relays at the limits of their data
+    sheet, cold and hot windings, supply low and high, tape slow and fast, tracks early and late. No tape is simulated.
 
     Exits with 3 if the format's step does not close or the table has hazards: a use without its settle step, two
     drivers on one bus, a sneak path, too few poles.
