@@ -30,7 +30,8 @@ def test_help_lists_every_command_and_imports_nothing_heavy() -> None:
     assert ran.stdout.endswith("code 0\nheavy []\n")
     for command in COMMANDS:
         assert re.search(rf"^  {command} +\w", ran.stdout, re.MULTILINE)
-    assert "..." not in ran.stdout, "a command's first line is too long for the list"
+    listed = ran.stdout.partition("Commands:")[2]
+    assert "..." not in listed, "a command's first line is too long for the list"
 
 
 @pytest.mark.parametrize("command", COMMANDS)
