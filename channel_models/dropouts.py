@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from typing import Self
 
 import numpy as np
@@ -16,55 +15,25 @@ from ..contracts.errors import UsageError
 from ..contracts.parameters import parameter
 from ..contracts.signal import Signal
 from .draws import MOST_DEVIATIONS, gaussian
+from .dropout import EDGE_SHARE, Dropout, strike
 from .reading import RATE_HZ
-from .tape_loss import grid_hz, side_frames, spacing_factor, symmetric_taps
-
-EDGE_SHARE = 0.25
-"""Each raised-cosine edge lasts this share of the length between the half-depth points."""
+from .tilt import TiltedChance, TiltedGaussian
 
 PER_MINUTE_PER_PASS = 0.03
 """Dropouts a minute that a play adds on the outer track: one in 30 plays, six in 200 (modelling prior)."""
 
-_STEP_FRAMES = 8
-_FILTERS = 129
 _MOST_IN_CLUSTER = 50
 _PROBE_HZ = 6300.0
 
 
 @dataclass(frozen=True, slots=True)
-class Dropout:
-    """One dropout.
+class _Tilted:
+    """How the four draws that make a dropout grave are drawn."""
 
-    Attributes:
-        start_s: when half the depth is reached, in seconds from the first frame; may be negative.
-        length_s: from there to when half the depth is left.
-        lift_um: how far the tape is off the head in the middle; 0 where the coat is missing.
-        missing_db: loss at all frequencies in the middle; 0 where the tape lifts.
-        left, right: which tracks it hits.
-    """
-
-    start_s: float
-    length_s: float
-    lift_um: float
-    missing_db: float
-    left: bool
-    right: bool
-
-    @property
-    def edge_s(self) -> float:
-        """Length of each edge, centred on its half-depth point."""
-        return EDGE_SHARE * self.length_s
-
-    def touches(self, duration_s: float) -> bool:
-        """Whether any of it lies between 0 and ``duration_s``."""
-        reach_s = self.edge_s / 2
-        return self.start_s - reach_s < duration_s and self.start_s + self.length_s + reach_s > 0
-
-    def shape(self, times_s: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Its depth re the middle, 0 to 1, with raised-cosine edges."""
-        since_s = times_s - self.start_s
-        near_s = np.minimum(since_s, self.length_s - since_s)
-        return np.asarray(0.5 - 0.5 * np.cos(np.pi * np.clip(near_s / self.edge_s + 0.5, 0.0, 1.0)))
+    length: TiltedGaussian
+    lift: TiltedGaussian
+    missing: TiltedChance
+    both: TiltedChance
 
 
 @dataclass(frozen=True)
@@ -142,10 +111,10 @@ class Dropouts(Treatment):
         Their clusters are drawn one after the other along the tape, from before its first frame on, so that a longer
         tape starts with the same ones and the first frame is no better off than any other.
         """
-        reach_s = self.longest_s * EDGE_SHARE / 2
+        first_s, beyond_s = self._arrivals_s(duration_s)
         found = []
-        for start_s, cluster in self._clusters(-self.longest_s - reach_s - self.cluster_s, rng):
-            if start_s - reach_s >= duration_s:
+        for start_s, cluster in self._clusters(first_s, rng):
+            if start_s >= beyond_s:
                 break
             found += [event for event in cluster if event.touches(duration_s)]
         return tuple(sorted(found, key=lambda event: event.start_s))
@@ -156,18 +125,17 @@ class Dropouts(Treatment):
         mean_size = self.cluster_size
         while True:
             start_s += rng.exponential(mean_size / self.rate_per_s)
-            size = 1
-            if mean_size > 1:
-                size = min(int(rng.geometric(1 / mean_size)), _MOST_IN_CLUSTER)
+            size = self._cluster(rng)
             yield (
                 start_s,
                 [self._dropout(start_s + (rng.uniform(0.0, self.cluster_s) if k else 0.0), rng) for k in range(size)],
             )
 
+    def _cluster(self, rng: np.random.Generator) -> int:
+        return min(int(rng.geometric(1 / self.cluster_size)), _MOST_IN_CLUSTER) if self.cluster_size > 1 else 1
+
     def _dropout(self, start_s: float, rng: np.random.Generator) -> Dropout:
-        one = 1 + self.inner_share * (1 - self.both_share)
-        both = self.inner_share * self.both_share / one
-        right = self.inner_share / one
+        both, right = self._hit_shares
         where, why = rng.random(2)
         length_s = self.length_ms / 1000 * math.exp(self.length_sigma * gaussian(rng))
         missing = why < self.missing_share
@@ -180,6 +148,12 @@ class Dropouts(Treatment):
             right=bool(where < right),
         )
 
+    @property
+    def _hit_shares(self) -> tuple[float, float]:
+        """Shares of all dropouts that hit both tracks, and that hit the right one."""
+        one = 1 + self.inner_share * (1 - self.both_share)
+        return self.inner_share * self.both_share / one, self.inner_share / one
+
     def _lift_um(self, rng: np.random.Generator) -> float:
         while True:
             lift_um = self.lift_um * math.exp(self.lift_sigma * gaussian(rng))
@@ -188,6 +162,65 @@ class Dropouts(Treatment):
 
     def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
         strike(samples, sample_rate_hz, self.events(samples.shape[1] / sample_rate_hz, rng))
+
+    def mean_arrivals(self, duration_s: float) -> float:
+        """See ``Eventful``; an arrival is a cluster."""
+        first_s, beyond_s = self._arrivals_s(duration_s)
+        return self.rate_per_s / self.cluster_size * (beyond_s - first_s)
+
+    def arrive(
+        self, arrivals: int, duration_s: float, severity: float, rng: np.random.Generator
+    ) -> tuple[Dropout, ...]:
+        """See ``Eventful``. Tilted are the length, the lift, and the chances of a missing coat and of both tracks."""
+        tilted = self._tilted(severity)
+        found = []
+        for start_s in rng.uniform(*self._arrivals_s(duration_s), arrivals).tolist():
+            for place in range(self._cluster(rng)):
+                later_s = rng.uniform(0.0, self.cluster_s) if place else 0.0
+                found.append(self._graver(start_s + later_s, tilted, rng))
+        return tuple(found)
+
+    def log_ratio(self, events: Sequence[Dropout], severity: float) -> float:
+        """See ``Eventful``."""
+        tilted = self._tilted(severity)
+        total = 0.0
+        for event in events:
+            total += tilted.length.log_ratio(_deviations(1000 * event.length_s / self.length_ms, self.length_sigma))
+            total += tilted.both.log_ratio(event.left and event.right) + tilted.missing.log_ratio(event.missing_db > 0)
+            if event.lift_um:
+                total += tilted.lift.log_ratio(_deviations(event.lift_um / self.lift_um, self.lift_sigma))
+        return total
+
+    def strike(self, samples: NDArray[np.float32], sample_rate_hz: int, events: Sequence[Dropout]) -> None:
+        """See ``Eventful``."""
+        strike(samples, sample_rate_hz, events)
+
+    def _graver(self, start_s: float, tilted: _Tilted, rng: np.random.Generator) -> Dropout:
+        length_s = self.length_ms / 1000 * math.exp(self.length_sigma * tilted.length.drawn(rng))
+        missing = tilted.missing.drawn(rng)
+        lift_um = 0.0 if missing else self.lift_um * math.exp(self.lift_sigma * tilted.lift.drawn(rng))
+        both, right = self._hit_shares
+        hits_both = tilted.both.drawn(rng)
+        hits_right = hits_both or bool(rng.random() * (1 - both) < right - both)
+        missing_db = self.missing_db if missing else 0.0
+        return Dropout(start_s, length_s, lift_um, missing_db, hits_both or not hits_right, hits_right)
+
+    def _tilted(self, severity: float) -> _Tilted:
+        """What cannot make a dropout graver is left as it is: a spread of zero, a missing coat that costs nothing."""
+        least = -MOST_DEVIATIONS
+        if self.lift_sigma and self.lift_um and self.least_um:
+            least = max(least, math.log(self.least_um / self.lift_um) / self.lift_sigma)
+        told = self.lift_um > 0 and self.missing_db > 0
+        return _Tilted(
+            TiltedGaussian(severity if self.length_sigma else 0.0, -MOST_DEVIATIONS, MOST_DEVIATIONS),
+            TiltedGaussian(severity if self.lift_sigma else 0.0, least, MOST_DEVIATIONS),
+            TiltedChance(severity if told else 0.0, self.missing_share),
+            TiltedChance(severity, self._hit_shares[0]),
+        )
+
+    def _arrivals_s(self, duration_s: float) -> tuple[float, float]:
+        reach_s = self.longest_s * EDGE_SHARE / 2
+        return -self.longest_s - reach_s - self.cluster_s, duration_s + reach_s
 
     @classmethod
     def calibrations(cls) -> tuple[Calibration, ...]:
@@ -212,38 +245,8 @@ class Dropouts(Treatment):
         )
 
 
-def strike(samples: NDArray[np.float32], sample_rate_hz: int, events: Iterable[Dropout]) -> None:
-    """What these dropouts do to both tracks, shape (2, frames), in place."""
-    frames = samples.shape[1]
-    for event in events:
-        first = max(0, math.floor((event.start_s - event.edge_s / 2) * sample_rate_hz))
-        last = min(frames, math.ceil((event.start_s + event.length_s + event.edge_s / 2) * sample_rate_hz) + 1)
-        for row, hit in zip(samples, (event.left, event.right), strict=True):
-            if not hit or first >= last:
-                continue
-            if event.missing_db:
-                loss_db = event.missing_db * event.shape(np.arange(first, last) / sample_rate_hz)
-                row[first:last] *= (10 ** (-loss_db / 20)).astype(np.float32)
-            elif event.lift_um:
-                _lift(row, event, first, last, sample_rate_hz)
-
-
-def _lift(row: NDArray[np.float32], event: Dropout, first: int, last: int, sample_rate_hz: int) -> None:
-    from ..kernels.varying_filter import vary
-
-    # The next power of two: few banks serve all dropouts, and a small lift needs no long filter.
-    reach_um = 2.0 ** math.ceil(math.log2(max(event.lift_um, 0.25)))
-    steps = first + _STEP_FRAMES * np.arange(-(-(last - first) // _STEP_FRAMES) + 1)
-    lifts_um = event.lift_um * event.shape(steps / sample_rate_hz)
-    places = (lifts_um * ((_FILTERS - 1) / reach_um)).astype(np.float32)
-    vary(row, first, last, _filters(reach_um, sample_rate_hz), places, _STEP_FRAMES)
-
-
-@lru_cache(maxsize=16)
-def _filters(reach_um: float, sample_rate_hz: int) -> NDArray[np.float32]:
-    """Spacing losses from none to ``reach_um``, evenly."""
-    lifts_um = np.linspace(0.0, reach_um, _FILTERS)[:, None]
-    return symmetric_taps(spacing_factor(lifts_um, grid_hz(sample_rate_hz)), side_frames(sample_rate_hz, reach_um))
+def _deviations(times_the_median: float, sigma: float) -> float:
+    return math.log(times_the_median) / sigma if sigma else 0.0
 
 
 def _losses_db(signal: Signal) -> NDArray[np.float64]:
