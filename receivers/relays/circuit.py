@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -25,8 +27,12 @@ def parts_a_sample(sample_rate_hz: int) -> int:
     return max(1, int(np.ceil(1.0 / (sample_rate_hz * LONGEST_PART_S))))
 
 
+@lru_cache(maxsize=64)
 def figures_of(front_end: FrontEnd, coil: Coil, armature: Armature, rate: int) -> NDArray[np.float64]:
-    """What the kernel needs to know of one track; shape (FIGURES,)."""
+    """What the kernel needs to know of one track, not to be written to; shape (FIGURES,).
+
+    Kept: timing plays step after step to the same circuits.
+    """
     from ...kernels import rectified_coil as kernel
 
     whole_s = 1.0 / rate

@@ -16,13 +16,14 @@ import numpy as np
 from ...contracts.errors import UsageError
 from ...contracts.keying import KeyedLineCode, Keying
 from ...contracts.signal import Signal
+from .bench import Bench
 from .contact import LEAST_BOUNCE
-from .corner import Corner, Surroundings, everywhere, worst_machine
+from .corner import Corner, Surroundings
 from .edges import Edges, Stays, TestTape, Times, edges_of, joined, stays_of
 from .hazard import Hazard, hazards
 from .line_paths import CornerOf, line_margins
 from .listening import listen
-from .machine import Machine, build, input_roles
+from .machine import Machine, input_roles
 from .margin import Margin
 from .relay_set import RelaySet
 from .ring_paths import latch_margins, mark_margins, repeated, repeats_once, ring_margins, spill_margins
@@ -79,10 +80,14 @@ def timing(code: KeyedLineCode, relays: RelaySet, table: Table) -> Timing:
     reason = reason_against(keying, relays, table)
     if reason is not None:
         raise UsageError(reason)
+    return _timing(code, Bench(relays, table, keying))
+
+
+def _timing(code: KeyedLineCode, bench: Bench) -> Timing:
+    keying = code.keying()
     worst: dict[tuple[str, str], Margin] = {}
     recovery: Margin | None = None
-    tape = TestTape(code)
-    for margin in _all_margins(tape, keying, relays, table):
+    for margin in _all_margins(TestTape(code), keying, bench):
         key = (margin.path, margin.where)
         if margin.path == "recover":
             if recovery is None or margin.margin_s < recovery.margin_s:
@@ -90,7 +95,7 @@ def timing(code: KeyedLineCode, relays: RelaySet, table: Table) -> Timing:
         elif key not in worst or margin.margin_s < worst[key].margin_s:
             worst[key] = margin
     ordered = sorted(worst.values(), key=lambda margin: margin.margin_s)
-    return Timing(keying.step_s, tuple(ordered), recovery, hazards(table, relays))
+    return Timing(keying.step_s, tuple(ordered), recovery, hazards(bench.table, bench.relays))
 
 
 def shortest_step(code: KeyedLineCode, relays: RelaySet, table: Table) -> Timing | None:
@@ -109,26 +114,27 @@ def shortest_step(code: KeyedLineCode, relays: RelaySet, table: Table) -> Timing
     own_s = code.keying().step_s
     lowest, highest = (int(np.log(limit_s / own_s) / np.log(WIDER)) for limit_s in (SHORTEST_S, LONGEST_S))
     ladder = [own_s * WIDER**rung for rung in range(lowest, highest + 1)]
-    closing_s = next((step_s for step_s in ladder if _closes(code, step_s, relays, table)), None)
+    bench = Bench(relays, table, code.keying())
+    closing_s = next((step_s for step_s in ladder if _closes(code, step_s, bench)), None)
     if closing_s is None:
         return None
     failing_s = closing_s / WIDER
     while closing_s / failing_s > 1 + PRECISION:
         middle_s = float(np.sqrt(failing_s * closing_s))
-        if _closes(code, middle_s, relays, table):
+        if _closes(code, middle_s, bench):
             closing_s = middle_s
         else:
             failing_s = middle_s
-    return timing(code.at_step(closing_s), relays, table)
+    return _timing(code.at_step(closing_s), bench)
 
 
-def _closes(code: KeyedLineCode, step_s: float, relays: RelaySet, table: Table) -> bool:
+def _closes(code: KeyedLineCode, step_s: float, bench: Bench) -> bool:
     """Whether every path has time to spare at that step; the first that has not ends the search."""
     try:
         tried = code.at_step(step_s)
     except UsageError:
         return False
-    margins = _all_margins(TestTape(tried), tried.keying(), relays, table)
+    margins = _all_margins(TestTape(tried), tried.keying(), bench)
     return all(margin.margin_s >= 0 for margin in margins if margin.path != "recover")
 
 
@@ -147,7 +153,8 @@ class _Heard:
     one: Edges | None
 
 
-def _all_margins(tape: TestTape, keying: Keying, relays: RelaySet, table: Table) -> Iterator[Margin]:
+def _all_margins(tape: TestTape, keying: Keying, bench: Bench) -> Iterator[Margin]:
+    relays = bench.relays
     roles = input_roles(keying)
     for speed in (-1, 1):
         tapes = {kind: tape.played(relays, speed, kind == "long") for kind in KINDS_OF_TAPE[speed]}
@@ -159,22 +166,12 @@ def _all_margins(tape: TestTape, keying: Keying, relays: RelaySet, table: Table)
                 # Only a transistor feeds an input relay from the supply.
                 heard = {
                     (kind, reservoir, resistance): _hear(
-                        played,
-                        bursts,
-                        keying,
-                        build(relays, table, keying, everywhere(kind, around, resistance, reservoir)),
+                        played, bursts, keying, bench.even(kind, around, resistance, reservoir)
                     )
                     for (kind, played), reservoir, resistance in product(tapes.items(), (-1, 1), (-1, 1))
                 }
-            at = {
-                kind: worst_machine(
-                    kind,
-                    build(relays, table, keying, everywhere(kind, around, -1)),
-                    build(relays, table, keying, everywhere(kind, around, 1)),
-                )
-                for kind in ("slow", "fast", "short", "long")
-            }
-            machines = _Machines(around, keying, at, relays, table)
+            at = {kind: bench.worst(kind, around, keying) for kind in ("slow", "fast", "short", "long")}
+            machines = _Machines(around, keying, at, relays, bench.table)
             for variant in heard:
                 if roles == ("zero", "one"):
                     yield from machines.on_rails(variant, heard, bursts)

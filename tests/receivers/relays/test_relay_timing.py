@@ -5,141 +5,46 @@ from functools import cache
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, Phase, assume, given, settings
+from drawn_machines import SHORT_LEADER, codes, corner_loads, keeps_the_two_laws, loads, relay_sets, tables
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import seed as hypothesis_seed
 from hypothesis import strategies as st
-from relay_tapes import extreme_place, keyed, tape_of, tape_within
+from relay_tapes import extreme_place, keyed, tape_of
 from tapewright.contracts.errors import UsageError
-from tapewright.contracts.keying import KeyedLineCode
 from tapewright.receivers.relays.edges import PATTERN
 from tapewright.receivers.relays.fault import PATHS
 from tapewright.receivers.relays.loader import load
-from tapewright.receivers.relays.machine import Place, build, random_place
+from tapewright.receivers.relays.machine import build, random_place
 from tapewright.receivers.relays.relay_set import RelaySet, load_set, ready_sets
-from tapewright.receivers.relays.relay_type import RelayType
-from tapewright.receivers.relays.table import Line, Table, load_table
+from tapewright.receivers.relays.table import Table, load_table
 from tapewright.receivers.relays.timing import Timing, shortest_step, timing
 
-SHORT_LEADER = "line_up_s=0.2,leader_s=0.5"
 
-
-@st.composite
-def tables(draw: st.DrawFn) -> Table:
-    """A loader with 4 to 8 steps after its bits: drive, settle, write, count and clear somewhere in them."""
-    steps = draw(st.integers(13, 16))
-    when = draw(st.sampled_from(["clock", "step"]))
-    write_when = draw(st.sampled_from(["clock", "step"]))
-    # What is held over a step outlasts it: the buses must outlast a write of that kind, and the rest must wait for it.
-    lasting = 1 if write_when == "step" else 0
-    write = draw(st.integers(11, steps - 1 - lasting))
-    drive = draw(st.integers(9, write - 2))
-    until = draw(st.integers(write + lasting, steps))
-    count = draw(st.integers(write + 1 + lasting, steps))
-    clear = draw(st.integers(write + 1 + lasting, steps))
-    chained = ("address out",) if draw(st.booleans()) else ()
-    held = tuple(range(drive, until + 1))
-    return Table(
-        name="drawn",
-        title="drawn",
-        content="",
-        steps=steps,
-        bit_steps=tuple(range(1, 9)),
-        lines=(
-            Line("address out", "drive", held, "step", "address", (), ()),
-            Line("data out", "drive", held, "step", "data", (), chained),
-            Line("write", "write", (write,), write_when, "", ("address out", "data out"), ()),
-            Line("count", "count", (count,), when, "", (), ()),
-            Line("clear", "clear", (clear,), "clock", "", (), ()),
-        ),
-        address_bits=draw(st.integers(4, 10)),
-        first_address=0,
-        isolation=draw(st.sampled_from(["diodes", "poles"])),
-    )
-
-
-@st.composite
-def relay_sets(draw: st.DrawFn) -> RelaySet:
-    """A ready set with slower or faster relays, another reservoir, another reset delay, other tape limits."""
-    relays = load_set(draw(st.sampled_from(ready_sets())))
-
-    def slowed(kind: RelayType, factor: float) -> RelayType:
-        return replace(
-            kind,
-            operate_s=kind.operate_s.scaled(factor),
-            release_s=kind.release_s.scaled(factor),
-            released_h=kind.released_h * factor,
-            operated_h=kind.operated_h * factor,
-        )
-
-    logic = slowed(relays.logic, draw(st.floats(0.8, 2.0)))
-    return replace(
-        relays,
-        clock=slowed(relays.clock, draw(st.floats(0.8, 1.5))),
-        logic=logic,
-        latch=slowed(logic, draw(st.floats(0.8, 1.5))),
-        front_end=replace(relays.front_end, reservoir_f=relays.front_end.reservoir_f * draw(st.floats(0.2, 2.0))),
-        reset_share=draw(st.floats(0.35, 0.6)),
-        tape=replace(relays.tape, speed=draw(st.floats(0.0, 0.06)), skew_s=draw(st.floats(0.0, 1e-3))),
-        worn=draw(st.floats(0.0, 0.3)),
-    )
-
-
-@st.composite
-def codes(draw: st.DrawFn, name: str, table: Table) -> KeyedLineCode:
-    share, lead = draw(st.floats(0.3, 0.5)), draw(st.floats(2.0, 20.0))
-    mark, order = draw(st.booleans()), draw(st.sampled_from(["msb", "lsb"]))
-    track = draw(st.sampled_from(["left", "right"]))
-    own = f"lead_ms={lead},clock_track={track}" if name == "clocked" else f"one_track={track}"
-    return keyed(
-        f"{name}:burst_share={share},extra_steps={table.steps - 8},"
-        f"reset_mark={str(mark).lower()},bit_order={order},{own},{SHORT_LEADER}"
-    )
-
-
-def loads(
-    code: KeyedLineCode, relays: RelaySet, table: Table, place: Place, seed: int, payload: bytes
-) -> tuple[bool, object]:
-    rng = np.random.default_rng(seed)
-    signal = tape_within(code, payload, relays, rng)
-    loaded = load(signal, build(relays, table, code.keying(), place), table, code.keying(), rng)
-    return loaded.image == payload, loaded.faults
-
-
-def corner_loads(found: Timing, number: int, code: KeyedLineCode, relays: RelaySet, table: Table) -> bool:
-    corner = found.margins[number].corner
-    machine = build(relays, table, code.keying(), corner.place(), corner.bounces)
-    signal = tape_of(corner, code, PATTERN, relays)
-    return load(signal, machine, table, code.keying(), np.random.default_rng(0)).image == PATTERN
-
-
-# Without shrinking: an example takes seconds, and what fails is said in milliseconds by the assertion itself.
+# Without shrinking: what fails is said in milliseconds by the assertion itself.
 @pytest.mark.parametrize("name", ["clocked", "dual_rail"])
-@settings(max_examples=3, suppress_health_check=[HealthCheck.too_slow], phases=[Phase.explicit, Phase.generate])
+@settings(max_examples=8, suppress_health_check=[HealthCheck.too_slow], phases=[Phase.explicit, Phase.generate])
 @given(st.data(), tables(), relay_sets(), st.integers(0, 2**32 - 1))
 def test_what_timing_calls_safe_never_fails_and_it_is_not_timid(
     name: str, data: st.DataObject, table: Table, relays: RelaySet, seed: int
 ) -> None:
-    code = data.draw(codes(name, table))
-    try:
-        found = shortest_step(code, relays, table)
-    except UsageError:
-        assume(False)  # the tone does not suit the drawn reservoir
-    assume(found is not None)
-    assert found is not None
-    assert found.closes
-    at_limit = code.at_step(found.step_s)
-    payload = np.random.default_rng(seed).bytes(2) + PATTERN
-    for number in range(4):
-        place = extreme_place(np.random.default_rng([seed, number]))
-        right, faults = loads(at_limit, relays, table, place, seed + number, payload)
-        assert right, (found.step_s, str(found.limiting), faults)
-    # The corners of the tightest paths are the harshest machines of all.
-    for number in range(min(3, len(found.margins))):
-        assert corner_loads(found, number, at_limit, relays, table), str(found.margins[number])
-    faster = code.at_step(0.8 * found.step_s)
-    tight = timing(faster, relays, table)
-    assert not tight.closes
-    failing = [number for number, margin in enumerate(tight.margins) if margin.margin_s < 0]
-    assert any(not corner_loads(tight, number, faster, relays, table) for number in failing[:8]), tight.limiting
+    keeps_the_two_laws(data.draw(codes(name, table)), relays, table, seed)
+
+
+@pytest.mark.acceptance
+@pytest.mark.parametrize("name", ["clocked", "dual_rail"])
+@settings(
+    max_examples=150,
+    derandomize=False,
+    database=None,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
+    phases=[Phase.generate],
+)
+@hypothesis_seed(20_263)
+@given(st.data(), tables(), relay_sets(), st.integers(0, 2**32 - 1))
+def test_the_same_over_a_hundred_and_fifty_tables(
+    name: str, data: st.DataObject, table: Table, relays: RelaySet, seed: int
+) -> None:
+    keeps_the_two_laws(data.draw(codes(name, table)), relays, table, seed)
 
 
 @cache
