@@ -54,13 +54,18 @@ class Codec:
 
     @property
     def needs(self) -> str:
-        """The least decoder: relays, microcontroller or computer."""
+        """The least decoder (relays, microcontroller or computer)."""
         return max((member.needs for member in self.plug_ins), key=NEEDS.index)
 
     @property
     def tolerates(self) -> frozenset[str]:
-        """What the format lives with: polarity, swapped_tracks."""
+        """What the format lives with (polarity, swapped_tracks)."""
         return self.line_code.tolerates.union(*(layer.restores for layer in self.layers))
+
+    @property
+    def lies_at_most(self) -> float | None:
+        """The greatest chance that a damaged load of one play is called intact; None if the outermost layer states none."""
+        return self.layers[0].lies_at_most if self.layers else None
 
     def coded_bits(self, payload_bytes: int) -> int:
         """Bits on the tape for a payload of that size."""

@@ -19,10 +19,10 @@ NEEDS = ("relays", "microcontroller", "computer")
 """Who can decode, from the least to the most."""
 
 LENGTHS = ("exact", "whole_bytes", "a few more")
-"""How many bits of a clean tape are handed on: as many as were sent; those filled up to whole bytes; up to 7 more."""
+"""How many bits of a clean tape are handed on; as many as were sent; those filled up to whole bytes; up to 7 more."""
 
 TOLERANCES = ("polarity", "swapped_tracks")
-"""What a format may claim to live with: both tracks inverted; left and right exchanged."""
+"""What a format may claim to live with (both tracks inverted; left and right exchanged)."""
 
 
 @dataclass(frozen=True)

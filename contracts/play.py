@@ -18,7 +18,7 @@ SURE = 3.0
 """Log-likelihood ratio of a bit that is more than 95 % sure."""
 
 STEADY = 0.04
-"""Share by which a byte may be longer or shorter than the others and still be in step: several times any flutter."""
+"""Share by which a byte may be longer or shorter than the others and still be in step; several times any flutter."""
 
 _FEWEST_BYTES = 2
 _SPAN = 800
@@ -47,7 +47,7 @@ class Play:
 
     @property
     def evidence(self) -> float:
-        """How much the play is like one of its format, 0 to 1: sure bits at a steady pace."""
+        """How much the play is like one of its format, from 0 to 1; sure bits at a steady pace."""
         return self.sure * self.steady
 
     def __str__(self) -> str:

@@ -1,8 +1,8 @@
 """Signal: two tracks of sound.
 
 ``samples`` is float32, shape (2, frames), C-contiguous, read-only and finite; row 0 is the left track, row 1 the
-right. Full scale is +-1.0. Between channel stages |x| > 1 is legal, up to ``LOUDEST``: only the sound input and the
-file writer clip.
+right. Full scale is +-1.0. Between channel stages a sample beyond that is legal, up to ``LOUDEST``: only the sound
+input and the file writer clip.
 One track in means the same samples on both rows.
 """
 

@@ -17,10 +17,10 @@ from .decoded import Event
 from .errors import UsageError
 
 CERTAIN = 30.0
-"""Magnitude of a bit that a check vouches for: e^-30 is about 1e-13."""
+"""Magnitude of a bit that a check vouches for; e^-30 is about 1e-13."""
 
 LOST = 0.1
-"""A magnitude of this or less says that the bit is not known (design: lost bytes hold such a bit)."""
+"""A magnitude of this or less says that the bit is not known (lost bytes hold such a bit)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
