@@ -1,15 +1,18 @@
-"""The capacity of a channel: bits a second that no format can exceed, an upper bound.
+"""The capacity of a channel for recordings of one strength: bits a second that none can exceed, an upper bound.
 
 C. E. Shannon 1948 with the power spread by water-filling (Shannon 1949; R. G. Gallager 1968), over both tracks together
 as a matrix channel, whose crosstalk costs nothing (log det; E. Telatar 1999). The channel is probed as it stands, with
-dropouts and drift left out, at the record level: each track may have the power of a full-scale sine. Noise that
-comes with the signal counts as noise, saturation does not count at all. Tapes are drawn and their capacities averaged,
-as an azimuth is drawn for each. A format whose recording is stronger, a square wave at the most, may gain 3 dB on
-this: one bit a second a hertz.
+dropouts and drift left out, and each track may have the power that the recording has there, spread in any way. Noise
+that comes with the signal counts as noise, saturation does not count at all. Tapes are drawn and their capacities
+averaged, as an azimuth is drawn for each.
+
+A channel that treats strong and weak recordings alike is probed once, whatever is recorded. One that does not, such as
+one with level control, is probed at the recording's level, in steps of a decibel.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -18,14 +21,18 @@ from numpy.typing import NDArray
 
 from ..contracts.channel_model import Channel
 from .probe import Probe, probe
-
-RECORD_POWER = 0.5
-"""Mean square of a full-scale sine, on each track."""
+from .strength import FULL_SCALE_SINE, Strength
 
 _SEED = 1
 _TAPES = 6
 _NOISELESS = 1e-9
 """Noise below this share of the signal is what rounding to single precision makes of so weak a probe."""
+
+_UNALIKE = 0.01
+"""Difference of two responses, re the greatest, that says that a channel treats strong and weak recordings apart."""
+
+_WEAK_SINE = 0.1
+"""Peak of the weaker recording that tells."""
 
 _NOT_STILL = 0.1
 """Noise that comes with the signal, re the signal, with which a channel cannot be said to hold still."""
@@ -38,7 +45,7 @@ _HALVINGS = 80
 
 @dataclass(frozen=True, slots=True)
 class Capacity:
-    """An upper bound for one channel.
+    """An upper bound for one channel and recordings of one strength.
 
     Attributes:
         one_track_bits_per_s: with one track recorded, the better one; None where there is no bound.
@@ -50,28 +57,38 @@ class Capacity:
     both_tracks_bits_per_s: float | None
     without: str | None = None
 
-    def share(self, useful_bytes_per_s: float) -> float | None:
-        """Of both tracks' capacity; None where there is no bound."""
-        if self.both_tracks_bits_per_s is None:
-            return None
-        return 8 * useful_bytes_per_s / self.both_tracks_bits_per_s
 
-
-@lru_cache(maxsize=128)
-def capacity(channel: Channel, sample_rate_hz: int = 44_100) -> Capacity:
-    """The bound for ``channel``, the mean of some tapes.
+@lru_cache(maxsize=512)
+def capacity(channel: Channel, strength: Strength = FULL_SCALE_SINE, sample_rate_hz: int = 44_100) -> Capacity:
+    """The bound for recordings of ``strength`` through ``channel``, the mean of some tapes.
 
     Below 20 kHz; a stranger's models are believed to hold still unless their ``at_best`` says otherwise.
     """
+    if strength.sine_peak == 0.0:
+        return Capacity(None, None, "nothing is recorded on it")
     at_best = Channel(tuple(stage.at_best() for stage in channel.stages))
-    tapes = [probe(at_best, sample_rate_hz, _SEED, tape) for tape in range(_TAPES)]
-    for tape in tapes:
-        why = _without(tape)
-        if why is not None:
-            return Capacity(None, None, why)
-    both = [_of_both(tape) for tape in tapes]
-    one = np.array([[_of_one(tape, track) for track in (0, 1)] for tape in tapes])
-    return Capacity(float(one.mean(axis=0).max()), float(np.mean(both)))
+    tapes = _probed(at_best, 1.0, sample_rate_hz)
+    why = next(filter(None, map(_without, tapes)), None)
+    if why is not None:
+        return Capacity(None, None, why)
+    if _follows_level(at_best, sample_rate_hz):
+        whole_db = math.floor(20 * math.log10(strength.sine_peak))
+        tapes = _probed(at_best, 10 ** (whole_db / 20), sample_rate_hz)
+    one = np.array([[_of_one(tape, track, strength) for track in (0, 1)] for tape in tapes]).mean(axis=0)
+    both = float(np.mean([_of_both(tape, strength) for tape in tapes])) if min(strength.powers) else float(one.max())
+    return Capacity(float(one.max()), both)
+
+
+@lru_cache(maxsize=256)
+def _probed(channel: Channel, sine_peak: float, sample_rate_hz: int) -> tuple[Probe, ...]:
+    return tuple(probe(channel, sample_rate_hz, _SEED, tape, sine_peak) for tape in range(_TAPES))
+
+
+@lru_cache(maxsize=256)
+def _follows_level(channel: Channel, sample_rate_hz: int) -> bool:
+    strong = _probed(channel, 1.0, sample_rate_hz)[0].response
+    weak = probe(channel, sample_rate_hz, _SEED, 0, _WEAK_SINE).response
+    return bool(np.abs(strong - weak).max() > _UNALIKE * np.abs(strong).max())
 
 
 def water_filling(
@@ -110,7 +127,7 @@ def _filled(gain: NDArray[np.float64], graininess: NDArray[np.float64], level: f
 
 
 def _without(tape: Probe) -> str | None:
-    density = RECORD_POWER / (tape.tooth_hz * len(tape.graininess))
+    density = FULL_SCALE_SINE.powers[0] / (tape.tooth_hz * len(tape.graininess))
     heard = density * (np.abs(tape.response) ** 2).sum(axis=(1, 2))
     if float(heard.sum()) == 0.0:
         return "nothing comes through it"
@@ -122,14 +139,15 @@ def _without(tape: Probe) -> str | None:
     return None
 
 
-def _of_both(tape: Probe) -> float:
+def _of_both(tape: Probe, strength: Strength) -> float:
+    """The tracks may even lend each other power, which makes the bound no smaller."""
     gain = np.asarray(np.linalg.svd(_in_units_of_the_noise(tape), compute_uv=False), np.float64) ** 2
-    return water_filling(gain.ravel(), np.repeat(tape.graininess, 2), tape.tooth_hz, 2 * RECORD_POWER)
+    return water_filling(gain.ravel(), np.repeat(tape.graininess, 2), tape.tooth_hz, sum(strength.powers))
 
 
-def _of_one(tape: Probe, track: int) -> float:
+def _of_one(tape: Probe, track: int, strength: Strength) -> float:
     gain: NDArray[np.float64] = (np.abs(_in_units_of_the_noise(tape)[:, :, track]) ** 2).sum(axis=1, dtype=np.float64)
-    return water_filling(gain, tape.graininess, tape.tooth_hz, RECORD_POWER)
+    return water_filling(gain, tape.graininess, tape.tooth_hz, strength.powers[track])
 
 
 def _in_units_of_the_noise(tape: Probe) -> NDArray[np.complex128]:

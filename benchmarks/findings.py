@@ -31,20 +31,39 @@ def findings(rows: Sequence[Record]) -> tuple[str, ...]:
 
 
 def _capacity(played: Sequence[Record]) -> list[str]:
-    known = {row.task.channel_name: row for row in played if row.share_of_capacity is not None}
-    told = [
-        f"No capacity is known for the channel {in_one_line(name, _LONGEST_NAME)}: {row.capacity.without}."
-        for name, row in {row.task.channel_name: row for row in played if row.share_of_capacity is None}.items()
-    ]
+    known: dict[str, list[float]] = {}
+    unknown: dict[str, None] = {}
+    for row in played:
+        name = in_one_line(row.task.channel_name, _LONGEST_NAME)
+        if row.capacity.both_tracks_bits_per_s is not None:
+            known.setdefault(name, []).append(row.capacity.both_tracks_bits_per_s)
+        else:
+            unknown[f"No capacity is known for the channel {name}: {row.capacity.without}."] = None
+    told = list(unknown)
     if known:
-        listed = ", ".join(
-            f"{in_one_line(name, _LONGEST_NAME)} {row.capacity.both_tracks_bits_per_s or 0:,.0f}"
-            for name, row in known.items()
-        )
+        listed = ", ".join(f"{name} {_span(bounds)}" for name, bounds in known.items())
         told.append(
-            f"Capacity, an upper bound for both tracks together without dropouts, drift or saturation: {listed} bit/s."
+            "Capacity, an upper bound for both tracks together at the power of each recording, without dropouts, drift "
+            f"or saturation: {listed} bit/s."
         )
-    return told
+    return told + list(dict.fromkeys(_at_its_fastest(row) for row in played if _limited_by_receiver(row)))
+
+
+def _span(bounds: Sequence[float]) -> str:
+    low, high = f"{min(bounds):,.0f}", f"{max(bounds):,.0f}"
+    return low if low == high else f"{low} to {high}"
+
+
+def _limited_by_receiver(row: Record) -> bool:
+    return row.receiver_limit_bits_per_s is not None and row.receiver_limit_bits_per_s == row.limit_bits_per_s
+
+
+def _at_its_fastest(row: Record) -> str:
+    codec, receiver = (in_one_line(name, _LONGEST_NAME) for name in (row.task.codec_name, row.task.receiver_name))
+    return (
+        f"Of {codec} sped up as far as {receiver} can follow, {row.receiver_limit_bits_per_s:.3g} bit/s get through: "
+        "its share of capacity is of that."
+    )
 
 
 def _loads(played: Sequence[Record]) -> str:

@@ -1,7 +1,7 @@
 """What a channel lets through and what it adds, measured by sending signals through the model itself.
 
-On each track stands a full-scale sine, which sets any level control and saturates as a recording does, and on it a weak
-comb of sines. The same random numbers wear every signal of one tape, so signals that differ in sign come back
+On each track stands a sine, which sets any level control as a recording of its level does, and on it a weak comb of
+sines. The same random numbers wear every signal of one tape, so signals that differ in sign come back
 differing in nothing else: half the sum of a recording and its inverse is what the channel adds whatever is recorded,
 half the difference of two with opposite combs is what it makes of the comb. What lies there between the teeth, beyond
 the slow changes that a receiver can follow, is noise that comes with the signal. Distortion of odd order falls on
@@ -56,12 +56,13 @@ class Probe:
     graininess: NDArray[np.float64]
 
 
-def probe(channel: Channel, sample_rate_hz: int, seed: int, tape: int) -> Probe:
-    """What one tape does to a signal at the record level.
+def probe(channel: Channel, sample_rate_hz: int, seed: int, tape: int, sine_peak: float = 1.0) -> Probe:
+    """What one tape does to a signal recorded at the level of a sine with that peak.
 
     The channel should hold still: what stretches time or cuts the sound out is taken for noise.
     """
     sine, comb, teeth = _sine_and_comb(sample_rate_hz)
+    sine, comb = sine_peak * sine, sine_peak * comb
 
     def heard(left: NDArray[np.float64], right: NDArray[np.float64]) -> NDArray[np.float64]:
         sent = Signal(np.vstack([left, right]), sample_rate_hz)

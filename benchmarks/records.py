@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import platform
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
@@ -12,11 +12,13 @@ from itertools import groupby
 from typing import Any
 
 from ..contracts import registry
+from ..contracts.codec import Codec
 from ..contracts.plug_in import PlugIn
 from ..contracts.relay_cost import relay_cost
 from .capacity import Capacity, capacity
 from .frontier import on_frontier
 from .statistics import Estimate, load_success, residual_byte_error_rate
+from .strength import Strength
 from .study import Study, Task
 from .tally import Tally
 from .trials import Result, cores
@@ -35,7 +37,8 @@ class Record:
         load_success, residual_byte_error_rate: None where no trial ran.
         stop: why the trials ended.
         on_frontier: among the rows of one receiver and one channel.
-        capacity: the upper bound of the channel.
+        capacity: the upper bound of the channel for recordings as strong as this one.
+        receiver_limit_bits_per_s: what the receiver can take in; None if it sets no limit of its own.
     """
 
     study: Study
@@ -48,11 +51,18 @@ class Record:
     stop: str
     on_frontier: bool
     capacity: Capacity
+    receiver_limit_bits_per_s: float | None
+
+    @property
+    def limit_bits_per_s(self) -> float | None:
+        """The lesser of both tracks' capacity and the receiver's limit; None where neither is known."""
+        known = (self.capacity.both_tracks_bits_per_s, self.receiver_limit_bits_per_s)
+        return min((limit for limit in known if limit is not None), default=None)
 
     @property
     def share_of_capacity(self) -> float | None:
-        """Useful bits a second re both tracks' capacity; None where that is not known."""
-        return self.capacity.share(self.useful_bytes_per_s)
+        """Useful bits a second re the limit; None where that is not known."""
+        return None if self.limit_bits_per_s is None else 8 * self.useful_bytes_per_s / self.limit_bits_per_s
 
     def as_json(self) -> dict[str, Any]:
         """Plain data, ready for JSON; units are in the names."""
@@ -85,6 +95,8 @@ class Record:
             "capacity_bits_per_s": self.capacity.both_tracks_bits_per_s,
             "capacity_of_one_track_bits_per_s": self.capacity.one_track_bits_per_s,
             "capacity_unknown": self.capacity.without,
+            "receiver_limit_bits_per_s": self.receiver_limit_bits_per_s,
+            "limit_bits_per_s": self.limit_bits_per_s,
             "share_of_capacity": self.share_of_capacity,
             "stop": self.stop,
             "seed": study.seed,
@@ -96,9 +108,14 @@ class Record:
 
 def records(study: Study, results: Iterable[Result]) -> tuple[Record, ...]:
     """The rows of an answer, in the order of ``results`` (which keeps rows of one receiver and channel together)."""
+    results = tuple(results)
+    strengths = {
+        codec: Strength.of(codec.encode(study.program, study.sample_rate_hz))
+        for codec in {result.task.codec for result in results}
+    }
     rows: list[Record] = []
     for _, group in groupby(results, key=lambda result: (result.task.channel_name, result.task.receiver_name)):
-        ours = [_record(study, result) for result in group]
+        ours = [_record(study, result, strengths) for result in group]
         heard = [
             (row.useful_bytes_per_s, row.residual_byte_error_rate.rate)
             for row in ours
@@ -109,7 +126,7 @@ def records(study: Study, results: Iterable[Result]) -> tuple[Record, ...]:
     return tuple(rows)
 
 
-def _record(study: Study, result: Result) -> Record:
+def _record(study: Study, result: Result, strengths: Mapping[Codec, Strength]) -> Record:
     task, tally, payload_bytes = result.task, result.tally, len(study.program)
     tape_s = task.codec.duration_s(payload_bytes)
     played = tally.trials > 0
@@ -123,7 +140,8 @@ def _record(study: Study, result: Result) -> Record:
         residual_byte_error_rate=residual_byte_error_rate(tally, payload_bytes) if played else None,
         stop=ALL_TRIALS if task.refusal is None else f"refused: {task.refusal}",
         on_frontier=False,
-        capacity=capacity(task.channel, study.sample_rate_hz),
+        capacity=capacity(task.channel, strengths[task.codec], study.sample_rate_hz),
+        receiver_limit_bits_per_s=task.receiver.limit_bits_per_s(task.codec),
     )
 
 

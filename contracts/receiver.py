@@ -27,6 +27,10 @@ class Receiver(PlugIn):
         """Why this receiver cannot decode ``codec``, in one line; None if it can."""
         return None
 
+    def limit_bits_per_s(self, codec: Codec) -> float | None:
+        """Bits a second that this receiver can take in of ``codec`` at its fastest; None if it sets no limit."""
+        return None
+
     @abstractmethod
     def receive(self, codec: Codec, signals: tuple[Signal, ...], rng: np.random.Generator) -> Decoded:
         """What was heard of the plays of one tape. Total, like ``Codec.decode``."""

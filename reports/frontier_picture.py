@@ -38,7 +38,7 @@ _FRONTIER_LOOK: dict[str, Any] = {
 }
 
 
-_CAPACITY_LOOK: dict[str, Any] = {"color": "0.2", "linestyle": "-", "linewidth": 2}
+_LIMIT_LOOK: dict[str, Any] = {"color": "0.2", "linestyle": "-", "linewidth": 2}
 
 
 def picture_format(path: Path) -> str:
@@ -69,7 +69,7 @@ def save_frontier(rows: Sequence[Mapping[str, Any]], path: Path, picture_format:
 def frontier_figure(rows: Sequence[Mapping[str, Any]]) -> Figure:
     """The figure: a point with its interval for each row that was played, a line along each frontier.
 
-    A line upright stands where the capacity of the channel is: no point can lie to the right of it.
+    A line upright stands at the limit, that of the channel or the receiver: no point can lie to the right of it.
     """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
@@ -93,7 +93,7 @@ def frontier_figure(rows: Sequence[Mapping[str, Any]]) -> Figure:
         _draw_panel(axes, ours, codecs, floor)
         heard_by = "" if len({receiver for _, receiver in panels}) == 1 else f", {_shown(panel[1])}"
         axes.set_title(_shown(panel[0]) + heard_by, fontsize="medium", parse_math=False)
-    fastest = max([row["useful_bytes_per_s"] for row in played] + [_capacity(row) or 0.0 for row in played])
+    fastest = max([row["useful_bytes_per_s"] for row in played] + [_limit(row) or 0.0 for row in played])
     slowest = min(row["useful_bytes_per_s"] for row in played)
     grid.flat[0].set_xlim(slowest / 1.6, fastest * 1.6)
     # Figures at 1, 2 and 5 of more than two powers of ten would run into each other.
@@ -102,8 +102,8 @@ def frontier_figure(rows: Sequence[Mapping[str, Any]]) -> Figure:
         axes.set_axis_off()
     keys = [Line2D([], [], **_look(place), linestyle="none", label=_shown(codec)) for place, codec in enumerate(codecs)]
     keys.append(Line2D([], [], **_FRONTIER_LOOK, label="on the frontier"))
-    if any(_capacity(row) is not None for row in played):
-        keys.append(Line2D([], [], **_CAPACITY_LOOK, label="capacity of both tracks, an upper bound"))
+    if any(_limit(row) is not None for row in played):
+        keys.append(Line2D([], [], **_LIMIT_LOOK, label="limit of both tracks or of the contacts, an upper bound"))
     legend = figure.legend(handles=keys, loc="outside upper center", ncols=3, frameon=False)
     for text in legend.get_texts():
         text.set_parse_math(False)
@@ -137,17 +137,17 @@ def _draw_panel(axes: Axes, rows: Sequence[Mapping[str, Any]], codecs: Sequence[
     ticks = [10.0**power for power in range(math.ceil(math.log10(floor)) + 1, 1)]
     axes.set_yticks([floor, *ticks], ["none seen", *(f"{tick:g}" for tick in ticks)])
     axes.minorticks_off()
-    capacity = _capacity(rows[0])
-    if capacity is not None:
-        axes.axvline(capacity, **_CAPACITY_LOOK, zorder=0)
+    limits = [_limit(row) for row in rows]
+    if None not in limits:
+        axes.axvline(max(limit for limit in limits if limit is not None), **_LIMIT_LOOK, zorder=0)
     axes.xaxis.set_major_formatter(lambda speed, _: f"{speed:g}")
     axes.tick_params(labelbottom=True)
     axes.grid(True, color="0.92")
 
 
-def _capacity(row: Mapping[str, Any]) -> float | None:
-    """Bytes a second that nobody exceeds; None where the channel has no known bound."""
-    bits_per_s = row.get("capacity_bits_per_s")
+def _limit(row: Mapping[str, Any]) -> float | None:
+    """Bytes a second that nobody exceeds; None where there is no known bound."""
+    bits_per_s = row.get("limit_bits_per_s")
     return None if bits_per_s is None else bits_per_s / 8
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from ...contracts.keying import KeyedLineCode
 from .parts import parts
@@ -50,3 +51,16 @@ def pace(code: KeyedLineCode, relays: RelaySet, table: Table) -> Pace | None:
         relays=parts(relays, table, keying).relay_count,
         limited_by=found.limiting.path,
     )
+
+
+@lru_cache(maxsize=64)
+def contact_limit_bits_per_s(code: KeyedLineCode, relays: RelaySet, table: Table) -> float | None:
+    """Steps a second that close in the worst corner, times the bits that a step with data brings; None if none closes.
+
+    Steps without data, marks, leader and tail are a format's own affair, and so are no part of this.
+
+    Raises:
+        UsageError: a code that the machine cannot follow at any step.
+    """
+    found = shortest_step(code, relays, table)
+    return None if found is None else 8 / code.keying().data_steps / found.step_s

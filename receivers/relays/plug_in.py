@@ -18,6 +18,7 @@ from ...contracts.signal import Signal
 from ...contracts.soft_bits import CERTAIN, SoftBits
 from .loader import Load, load
 from .machine import Machine, build, random_place
+from .pace import contact_limit_bits_per_s
 from .relay_set import RelaySet, load_set
 from .suitability import reason_against
 from .table import Table, load_table
@@ -62,6 +63,12 @@ class Relays(Receiver):
             return f"relays: '{codec.line_code.name}' is not made of keyed tone bursts, which a relay can follow."
         relays, table = self.files()
         return reason_against(codec.line_code.keying(), relays, table)
+
+    def limit_bits_per_s(self, codec: Codec) -> float | None:
+        """See ``Receiver``: what the contacts can follow in the worst corner."""
+        if self.refusal(codec) is not None or not isinstance(codec.line_code, KeyedLineCode):
+            return None
+        return contact_limit_bits_per_s(codec.line_code, *self.files())
 
     def load(self, codec: Codec, signal: Signal, rng: np.random.Generator, first_address: int | None = None) -> Load:
         """One play into one machine, with everything that happened.

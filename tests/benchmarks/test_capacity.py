@@ -6,13 +6,16 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tapewright.benchmarks.capacity import RECORD_POWER, Capacity, capacity, water_filling
+from tapewright.benchmarks.capacity import capacity, water_filling
 from tapewright.benchmarks.probe import HIGHEST_HZ, probe
+from tapewright.benchmarks.strength import FULL_SCALE_SINE, Strength
 from tapewright.contracts import registry
 from tapewright.contracts.channel_model import Channel, ChannelModel
 from tapewright.contracts.parameters import parameter
 from tapewright.contracts.signal import Signal
 from tapewright.contracts.streams import stream
+
+RECORD_POWER = FULL_SCALE_SINE.powers[0]
 
 TOOTH_HZ = 44_100 / 128
 """From one probed frequency to the next; a band that ends between two is off by half of this."""
@@ -170,7 +173,6 @@ def test_channels_without_noise_have_no_bound(spec, why):
     found = capacity(registry.channel(spec))
     assert (found.one_track_bits_per_s, found.both_tracks_bits_per_s) == (None, None)
     assert why in found.without
-    assert found.share(100.0) is None
 
 
 def test_a_channel_that_cannot_be_probed_says_so():
@@ -182,8 +184,47 @@ def test_a_channel_is_probed_once():
     assert capacity(registry.channel("hiss:level_db=-41")) is first
 
 
-def test_the_share_is_of_both_tracks():
-    assert Capacity(5000.0, 8000.0).share(100.0) == pytest.approx(0.1)
+@given(st.floats(-20, 4), st.sampled_from([8000.0, 12_500.0]), st.sampled_from([30.0, 46.0]))
+@settings(max_examples=10, deadline=None)
+def test_each_recording_has_the_capacity_of_its_own_power(power_db, band_hz, ratio_db):
+    # B log2(1 + SNR) with the signal changed by so many decibels; tolerance as above, of the fewest bits a hertz: 3.4.
+    powers = (RECORD_POWER * 10 ** (power_db / 10),) * 2
+    found = capacity(Channel((Slope(band_hz, ratio_db, ratio_db),)), Strength(powers, 1.0))
+    bits_per_s = band_hz * np.log2(1 + 10 ** ((ratio_db + power_db) / 10))
+    assert found.one_track_bits_per_s == pytest.approx(bits_per_s, rel=0.01 + TOOTH_HZ / 2 / band_hz)
+    assert found.both_tracks_bits_per_s == pytest.approx(2 * bits_per_s, rel=0.01 + TOOTH_HZ / 2 / band_hz)
+
+
+def test_a_silent_track_carries_nothing_and_a_silent_recording_has_no_bound():
+    channel = registry.channel("hiss:level_db=-41")
+    alone = capacity(channel, Strength((RECORD_POWER, 0.0), 1.0))
+    assert alone.both_tracks_bits_per_s == alone.one_track_bits_per_s
+    assert alone.one_track_bits_per_s == pytest.approx(capacity(channel).one_track_bits_per_s, rel=0.01)
+    assert "nothing is recorded" in capacity(channel, Strength((0.0, 0.0), 0.0)).without
+
+
+def test_level_control_is_met_at_the_level_of_the_recording():
+    # The control brings a recording of -12 dB up to its target, so that it loses nothing of 12 dB to hiss behind it;
+    # without control it loses log2(10^1.2) = 4 bits a hertz. One step of a decibel is 0.33 bit a hertz of 15.
+    quiet = Strength((RECORD_POWER * 10**-1.2,) * 2, 10**-0.6)
+    behind = "hiss:level_db=-46,place=tape"
+    controlled, plain = (registry.channel(spec) for spec in (f"level_control:target_db=0/{behind}", behind))
+    kept = capacity(controlled, quiet).one_track_bits_per_s / capacity(controlled).one_track_bits_per_s
+    lost = capacity(plain, quiet).one_track_bits_per_s / capacity(plain).one_track_bits_per_s
+    assert kept == pytest.approx(1.0, abs=0.04)
+    assert lost == pytest.approx(1 - 4 / 15.3, abs=0.01)
+
+
+def test_the_strength_of_a_recording_is_that_of_its_sound():
+    # Two seconds of a sine of peak 0.5 on the left, half as high on the right, between silences: 1/8 and 1/32.
+    sine = np.sin(2 * np.pi * 1000 * np.arange(80_000) / 40_000) / 2
+    sine[0] = 1e-9
+    found = Strength.of(Signal(np.pad(np.vstack([sine, sine / 2]), ((0, 0), (9000, 70_000))), 40_000))
+    assert found.powers == pytest.approx((1 / 8, 1 / 32), rel=1e-4)
+    assert found.peak == pytest.approx(0.5)
+    assert found.sine_peak == pytest.approx(0.5)
+    assert Strength((1.0, 1.0), 0.9).sine_peak == 0.9
+    assert Strength((0.02, 0.08), 0.9).sine_peak == pytest.approx(0.4)
 
 
 CODECS = ("plain-biphase", "standard-300", "contents/repeat/fsk:baud_hz=1200", "contents/biphase:bit_rate_hz=4800")
@@ -196,15 +237,17 @@ def test_nobody_exceeds_the_capacity_on_any_channel(name, hiss_db, high_hz, tria
     codec = registry.codec(name)
     channel = registry.channel(f"band:high_hz={high_hz}/hiss:level_db={hiss_db},place=replay")
     payload = np.random.default_rng(trial).bytes(24)
-    heard = codec.decode(channel.degrade(codec.encode(payload), stream(7, trial, "channel")))
+    tape = codec.encode(payload)
+    heard = codec.decode(channel.degrade(tape, stream(7, trial, "channel")))
     if heard.payload == payload:
-        assert capacity(channel).share(len(payload) / codec.duration_s(len(payload))) < 1
+        bound = capacity(channel, Strength.of(tape))
+        assert 8 * len(payload) / codec.duration_s(len(payload)) < bound.both_tracks_bits_per_s
 
 
 @pytest.mark.parametrize("grade", ["new", "played", "worn", "attic", "portable-attic"])
 def test_every_ready_format_stays_below_the_capacity_of_every_grade(grade):
-    bound = capacity(registry.channel(grade))
     for name in registry.installed("codec").names():
         if "-" in name or name == "sturdy":
             codec = registry.codec(name)
-            assert bound.share(65_536 / codec.duration_s(65_536)) < 1
+            bound = capacity(registry.channel(grade), Strength.of(codec.encode(bytes(range(64)))))
+            assert 8 * 65_536 / codec.duration_s(65_536) < bound.both_tracks_bits_per_s

@@ -1,5 +1,7 @@
 """The sentences say what the figures prove, no more."""
 
+import re
+
 import pytest
 from tapewright.benchmarks.findings import findings
 from tapewright.benchmarks.records import records
@@ -51,6 +53,22 @@ def test_silent_losses_are_counted_by_codec() -> None:
 def test_a_channel_without_a_bound_is_named_in_one_line() -> None:
     text = told(Tally(trials=20, right=20))
     assert "No capacity is known for the channel toy_flips:rate=0.0: it is free of noise, so that there is no" in text
+
+
+def test_a_receiver_with_a_limit_of_its_own_is_named_with_it() -> None:
+    text = told(Tally(trials=20, right=20), receiver="toy_slowpoke")
+    assert "Of toy_pulse sped up as far as toy_slowpoke can follow, 882 bit/s get through: its share" in text
+    assert "sped up" not in told(Tally(trials=20, right=20))
+
+
+def test_capacities_of_unlike_recordings_are_a_span() -> None:
+    study = Study(b"noon", "noon", ("toy_pulse", "plain-clocked"), channels=("hiss", "hiss:level_db=-40"), trials=1)
+    text = "\n".join(findings(records(study, [Result(task, Tally(1, 1)) for task in study.tasks()])))
+    listed = re.search(
+        r"at the power of each recording, .*: hiss ([\d,]+) to ([\d,]+), hiss:level_db=-40 [\d,]+ to", text
+    )
+    low, high = (int(figure.replace(",", "")) for figure in listed.groups())
+    assert 500_000 < low < high < 600_000
 
 
 def test_nothing_played_proves_nothing() -> None:

@@ -4,6 +4,7 @@ import json
 from hashlib import sha256
 from importlib.metadata import version
 
+import numpy as np
 import pytest
 from tapewright.benchmarks.records import records
 from tapewright.benchmarks.study import Study
@@ -26,6 +27,8 @@ PROMISED = [
     "load_success",
     "residual_byte_error_rate",
     "capacity_bits_per_s",
+    "receiver_limit_bits_per_s",
+    "limit_bits_per_s",
     "share_of_capacity",
     "stop",
     "seed",
@@ -73,9 +76,25 @@ def test_a_share_is_of_the_capacity_of_the_channel() -> None:
     study = Study(bytes(64), "blank", codecs=("plain-biphase",), channels=("hiss",), trials=1)
     (row,) = records(study, [Result(task, Tally()) for task in study.tasks()])
     told = row.as_json()
-    # 20 kHz of each track at 46 dB: 2 * 20,000 log2(1 + 10^4.6); the probe ends one part in a hundred below 20 kHz.
-    assert told["capacity_bits_per_s"] == pytest.approx(611_240, rel=0.01)
+    # 20 kHz of each track at 46 dB below a sine of peak 1, and biphase has the power of one and 1.7 dB more (read off
+    # its recording): 2 * 20,000 log2(1 + 10^4.77); the probe ends one part in a hundred below 20 kHz.
+    power = np.mean(np.square(study.tasks()[0].codec.encode(bytes(64)).samples[:, 44_100:-15_000], dtype=float)) / 0.5
+    assert 10 * np.log10(power) == pytest.approx(1.7, abs=0.1)
+    assert told["capacity_bits_per_s"] == pytest.approx(40_000 * np.log2(1 + power * 10**4.6), rel=0.01)
     assert told["share_of_capacity"] == pytest.approx(8 * told["useful_bytes_per_s"] / told["capacity_bits_per_s"])
+
+
+def test_the_lesser_of_capacity_and_what_the_receiver_takes_in_is_the_limit() -> None:
+    study = Study(
+        bytes(64), "blank", ("toy_pulse:frames=100",), ("sound", "toy_slowpoke"), ("wire", "hiss:level_db=20"), 1
+    )
+    rows = [row.as_json() for row in records(study, [Result(task, Tally(1, 1)) for task in study.tasks()])]
+    free, slow, noisy, both = rows
+    assert (free["limit_bits_per_s"], free["share_of_capacity"]) == (None, None)
+    assert (slow["receiver_limit_bits_per_s"], slow["limit_bits_per_s"]) == (882.0, 882.0)
+    assert slow["share_of_capacity"] == pytest.approx(0.5)  # 441 bits a second are sent
+    assert noisy["limit_bits_per_s"] == noisy["capacity_bits_per_s"] < 882.0
+    assert (both["receiver_limit_bits_per_s"], both["limit_bits_per_s"]) == (882.0, noisy["capacity_bits_per_s"])
 
 
 def test_specs_stand_as_written_and_in_canonical_form(rows) -> None:

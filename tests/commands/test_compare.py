@@ -114,7 +114,7 @@ def test_the_share_of_capacity_stands_where_there_is_room(columns, shown) -> Non
     code, sent = in_a_terminal(*call, "--trials", "2", columns=columns, NO_COLOR="1")
     assert code == 0
     assert ("share of" in sent) is shown
-    assert ("0.072 %" in sent) is shown  # 441 bits a second of 2 * 20,000 log2(1 + 10^4.6)
+    assert ("0.077 %" in sent) is shown  # 441 bits a second of 2 * 20,000 log2(1 + 10^4.3): 3 dB below a full sine
     assert "Capacity, an upper bound" in sent
 
 

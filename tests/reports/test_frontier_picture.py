@@ -53,8 +53,9 @@ def test_a_rate_of_which_nothing_was_seen_stands_on_its_own_line_below_all_other
     assert float(segment[1][1]) == pytest.approx(0.088)  # the bound, not nothing
 
 
-def test_the_capacity_is_a_line_that_all_points_lie_to_the_left_of() -> None:
-    known = [{**one, "capacity_bits_per_s": 8 * 40_000.0 if one["channel"] == "worn" else None} for one in ROWS]
+def test_the_limit_is_a_line_that_all_points_lie_to_the_left_of() -> None:
+    limits = {"slow": 8 * 40_000.0, "quick": 8 * 30_000.0, "deaf": None}
+    known = [{**one, "limit_bits_per_s": limits[one["codec"]] if one["channel"] == "worn" else None} for one in ROWS]
     new, worn = frontier_figure(known).axes
     (line,) = [line for line in worn.get_lines() if set(line.get_xdata()) == {40_000.0}]
     assert line.get_ydata() == [0, 1]

@@ -142,4 +142,18 @@ class Deaf(Receiver):
         raise AssertionError("a refused codec is never played")
 
 
+@dataclass(frozen=True)
+class Slowpoke(Receiver):
+    """Takes in two bits while a toy pulse of 100 frames lasts."""
+
+    name = "toy_slowpoke"
+    summary = "A toy: takes its time to listen."
+
+    def limit_bits_per_s(self, codec):
+        return 2 * 44_100 / 100
+
+    def receive(self, codec, signals, rng):
+        return codec.decode(*signals)
+
+
 CHECKED = Preset("toy-checked", "toy_parity/toy_pulse", "A toy: pulse with a parity bit.")

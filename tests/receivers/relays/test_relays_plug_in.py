@@ -1,5 +1,6 @@
 """The plug-in: what it refuses, what it gives back, and that its files are part of its spec."""
 
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from tapewright.contracts.streams import stream
 from tapewright.receivers.relays.loader import Load
 from tapewright.receivers.relays.plug_in import Relays
 from tapewright.receivers.relays.relay_set import ready_sets
+from tapewright.receivers.relays.timing import shortest_step
 
 PLAIN = codec("clocked:line_up_s=0.5")
 
@@ -22,6 +24,20 @@ def test_the_spec_round_trips_and_names_the_content_of_its_files() -> None:
     sets, table = relays.files()
     assert relays.content == f"{sets.content}-{table.content}"
     assert receiver(relays.spec) == relays
+
+
+def test_the_limit_is_the_steps_that_close_times_the_bits_of_a_step() -> None:
+    relays = receiver("relays:set=graded_12v")
+    code = PLAIN.line_code
+    closed = shortest_step(code, *relays.files())
+    assert relays.limit_bits_per_s(PLAIN) == pytest.approx(1 / closed.step_s)
+    faster, slower = (replace(PLAIN, line_code=code.at_step(step_s)) for step_s in (0.02, 0.2))
+    assert relays.limit_bits_per_s(faster) == pytest.approx(relays.limit_bits_per_s(slower), rel=0.02)
+    signal = receiver("relays:set=signal_12v").limit_bits_per_s(PLAIN)
+    assert signal < relays.limit_bits_per_s(PLAIN)
+    assert 8 / code.keying().seconds_a_byte < signal  # the code is one that this machine closes
+    assert relays.limit_bits_per_s(codec("sturdy")) is None
+    assert receiver("sound").limit_bits_per_s(PLAIN) is None
 
 
 def test_a_changed_file_is_another_machine(tmp_path: Path) -> None:
