@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import numpy as np
@@ -12,7 +13,8 @@ from ...contracts.signal import Signal
 
 Levels = NDArray[np.float32]
 
-_BLOCK = 1 << 18
+_EDGES = 1 << 13
+"""Drawn in one go: few enough to stay in the processor's cache."""
 
 
 def recorded(
@@ -61,12 +63,17 @@ def draw_levels(track: NDArray[np.float32], levels: Levels, length: float, edge_
     padded = np.concatenate(([0.0], levels, [0.0])).astype(np.float32)
     a_frame = 1 / length
     width = min(max(edge_share, a_frame), 1.0)
-    for begin in range(0, track.size, _BLOCK):
-        place = (np.arange(begin, min(begin + _BLOCK, track.size)) + 0.5) * a_frame
-        edge = np.floor(place + 0.5)
-        turn = np.clip((place - edge) / width, -0.5, 0.5)
-        index = np.minimum(edge.astype(np.int64), padded.size - 2)
-        before, after = padded[index], padded[index + 1]
-        middle, reach = (before + after) / 2, (after - before) / 2
-        inside = place < padded.size - 2 + width / 2
-        track[begin : begin + place.size] = np.where(inside, middle + reach * np.sin(np.pi * turn), 0.0)
+    firsts = np.clip(np.ceil(np.arange(levels.size + 1) * length - 0.5), 0, track.size).astype(np.int64)
+    track[: firsts[-1]] = np.repeat(padded[1:-1], np.diff(firsts))
+    track[firsts[-1] :] = 0.0
+    # Whatever frame lies on the border of two levels lies on an edge, which is drawn next.
+    turning = np.flatnonzero(padded[1:] != padded[:-1])
+    reaching = np.arange(math.ceil(width * length) + 2)
+    for begin in range(0, turning.size, _EDGES):
+        edge = turning[begin : begin + _EDGES, None]
+        frames = np.floor((edge - width / 2) * length - 0.5).astype(np.int64) + reaching
+        off = (frames + 0.5) * a_frame - edge
+        inside = (np.abs(off) < width / 2) & (frames >= 0) & (frames < track.size)
+        before, after = padded[edge], padded[edge + 1]
+        drawn = (before + after) / 2 + (after - before) / 2 * np.sin(np.pi * np.clip(off / width, -0.5, 0.5))
+        track[frames[inside]] = drawn[inside]
