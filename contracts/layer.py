@@ -63,6 +63,11 @@ class Layer(PlugIn):
     def coded_bits(self, data_bits: int) -> int:
         """How many bits ``encode`` makes of that many, by arithmetic alone."""
 
+    @property
+    def lies_at_most(self) -> float | None:
+        """The greatest chance that this layer calls a damaged load of one play intact; None if it states none."""
+        return None
+
     def bearable(self, data_bits: int, above: Bearable) -> Bearable:
         """What may be missing of the coded bits of that many data bits, of which ``above`` may be missing."""
         return NOTHING

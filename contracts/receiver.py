@@ -31,6 +31,20 @@ class Receiver(PlugIn):
         """Bits a second that this receiver can take in of ``codec`` at its fastest; None if it sets no limit."""
         return None
 
+    def quickest(self, codec: Codec) -> Codec | None:
+        """``codec`` at the quickest pace that this receiver is sure to follow, by arithmetic; None if there is none.
+
+        A receiver that sets no pace of its own gives ``codec`` as it is.
+
+        Raises:
+            UsageError: a codec that it cannot decode at any pace (ask ``refusal`` first).
+        """
+        return codec
+
+    def relay_count(self, codec: Codec) -> int | None:
+        """Relays to be bought for a decoder of ``codec``; None from a receiver without relays, or if it cannot tell."""
+        return None
+
     @abstractmethod
     def receive(self, codec: Codec, signals: tuple[Signal, ...], rng: np.random.Generator) -> Decoded:
         """What was heard of the plays of one tape. Total, like ``Codec.decode``."""
