@@ -45,6 +45,11 @@ class Contents(Layer):
 
     copies: int = parameter(1, "Headers: at the start, or at the start and the end.", choices=(1, 2))
 
+    @property
+    def lies_at_most(self) -> float:
+        """See the module's text."""
+        return 2.0**-_CHECK.width
+
     def coded_bits(self, data_bits: int) -> int:
         return 8 * (self.copies * _HEADER.size + -(-data_bits // 8))
 

@@ -34,6 +34,11 @@ class Crc(Layer):
     def _check(self) -> CyclicRedundancy:
         return ALGORITHMS[self.algorithm]
 
+    @property
+    def lies_at_most(self) -> float:
+        """Of one play; see the module's text."""
+        return 4 * 2.0**-self._check.width
+
     def coded_bits(self, data_bits: int) -> int:
         return data_bits + self._check.width
 
