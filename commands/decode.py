@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from .completion import codecs, receivers
+
 
 def decode(
     recordings: Annotated[
@@ -18,12 +20,17 @@ def decode(
     ] = None,
     codec: Annotated[
         str | None,
-        typer.Option(help="Spec or preset; 'auto' tries every preset. Default: what the recording's own label says."),
+        typer.Option(
+            help="Spec or preset; 'auto' tries every preset. Default: what the recording's own label says.",
+            autocompletion=codecs,
+        ),
     ] = None,
     expect: Annotated[
         str | None, typer.Option(help="Program that should come out: says which bytes differ. Default: none.")
     ] = None,
-    receiver: Annotated[str, typer.Option(help="Who listens; 'tapewright plugins' lists them.")] = "sound",
+    receiver: Annotated[
+        str, typer.Option(help="Who listens; 'tapewright plugins' lists them.", autocompletion=receivers)
+    ] = "sound",
     seed: Annotated[int, typer.Option(min=0, help="Which specimens, where the receiver is drawn at random.")] = 0,
     trial: Annotated[int, typer.Option(min=0, help="Which specimen of the seed, as 'compare' counts its trials.")] = 0,
     origin: Annotated[

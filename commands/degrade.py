@@ -7,11 +7,15 @@ from typing import Annotated
 
 import typer
 
+from .completion import channels
+
 
 def degrade(
     recording: Annotated[Path, typer.Argument(help="WAV or FLAC.")],
     output: Annotated[Path, typer.Option("--output", "-o", help="Recording to write: .wav or .flac.")],
-    channel: Annotated[str, typer.Option(help="Spec or grade; 'tapewright plugins' lists them.")] = "worn",
+    channel: Annotated[
+        str, typer.Option(help="Spec or grade; 'tapewright plugins' lists them.", autocompletion=channels)
+    ] = "worn",
     seed: Annotated[int, typer.Option(min=0, help="Which tapes: the same seed gives the same audio.")] = 0,
     trial: Annotated[int, typer.Option(min=0, help="Which tape of the seed, as 'compare' counts its trials.")] = 0,
     bits: Annotated[str, typer.Option(help="Bits a sample: 8, 16, 24, 32 or float; FLAC: 8, 16 or 24.")] = "16",

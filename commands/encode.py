@@ -7,13 +7,17 @@ from typing import Annotated
 
 import typer
 
+from .completion import codecs
+
 
 def encode(
     program: Annotated[
         str, typer.Argument(help="Raw binary, Intel HEX or Motorola S-record; 'chime' is the demo program.")
     ],
     output: Annotated[Path, typer.Option("--output", "-o", help="Recording to write: .wav or .flac.")],
-    codec: Annotated[str, typer.Option(help="Spec or preset; 'tapewright plugins' lists them.")] = "sturdy",
+    codec: Annotated[
+        str, typer.Option(help="Spec or preset; 'tapewright plugins' lists them.", autocompletion=codecs)
+    ] = "sturdy",
     sample_rate_hz: Annotated[int, typer.Option(help="Frames a second, 1000 to 768000.")] = 44_100,
     bits: Annotated[str, typer.Option(help="Bits a sample: 8, 16, 24, 32 or float; FLAC: 8, 16 or 24.")] = "16",
     force: Annotated[bool, typer.Option("--force", help="Overwrite an existing file.")] = False,

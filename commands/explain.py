@@ -7,12 +7,17 @@ from typing import Annotated
 
 import typer
 
+from .completion import codecs
+
 
 def explain(
     program: Annotated[str, typer.Option(help="What was recorded: a program file, or 'chime'.")],
     seen: Annotated[Path, typer.Option(help="What memory holds: a dump, raw or with addresses like a program.")],
     codec: Annotated[
-        str | None, typer.Option(help="Spec or preset of the tape: tells when a byte plays. Default: not known.")
+        str | None,
+        typer.Option(
+            help="Spec or preset of the tape: tells when a byte plays. Default: not known.", autocompletion=codecs
+        ),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:

@@ -7,13 +7,17 @@ from typing import Annotated
 
 import typer
 
+from .completion import codecs
+
 
 def player(
     program: Annotated[
         str, typer.Argument(help="Raw binary, Intel HEX or Motorola S-record; 'chime' is the demo program.")
     ],
     output: Annotated[Path, typer.Option("--output", "-o", help="Folder to write the files into.")],
-    codec: Annotated[str, typer.Option(help="Spec or preset; 'tapewright plugins' lists them.")] = "plain-clocked",
+    codec: Annotated[
+        str, typer.Option(help="Spec or preset; 'tapewright plugins' lists them.", autocompletion=codecs)
+    ] = "plain-clocked",
     force: Annotated[bool, typer.Option("--force", help="Overwrite existing files.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print what was written as JSON.")] = False,
 ) -> None:

@@ -24,8 +24,8 @@ KINDS = {
 """Role of a plug-in in the catalogue: its page, the page's title and first line."""
 
 VOCABULARY = (
-    "signal", "soft_bits", "decoded", "bits", "parameters", "plug_in", "line_code", "layer", "codec", "bearable", "play",
-    "channel_model", "receiver", "preset", "spec", "registry", "streams", "errors",
+    "signal", "soft_bits", "decoded", "bits", "parameters", "plug_in", "line_code", "layer", "codec", "bearable",
+    "play", "channel_model", "receiver", "preset", "spec", "registry", "streams", "errors",
 )  # fmt: skip
 RUNS = ("study", "trials", "tally", "statistics", "frontier", "records", "capacity", "shelf", "strength")
 
