@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import platform
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from itertools import groupby
@@ -39,6 +39,7 @@ class Record:
         on_frontier: among the rows of one receiver and one channel.
         capacity: the upper bound of the channel for recordings as strong as this one.
         receiver_limit_bits_per_s: what the receiver can take in; None if it sets no limit of its own.
+        versions, machine: with what and on what the trials ran; empty for this process.
     """
 
     study: Study
@@ -52,6 +53,8 @@ class Record:
     on_frontier: bool
     capacity: Capacity
     receiver_limit_bits_per_s: float | None
+    versions: Mapping[str, str] = field(default_factory=dict)
+    machine: Mapping[str, str | int] = field(default_factory=dict)
 
     @property
     def limit_bits_per_s(self) -> float | None:
@@ -101,8 +104,8 @@ class Record:
             "stop": self.stop,
             "seed": study.seed,
             "sample_rate_hz": study.sample_rate_hz,
-            "versions": versions(task),
-            "machine": machine(),
+            "versions": dict(self.versions or versions(task)),
+            "machine": dict(self.machine or machine()),
         }
 
 

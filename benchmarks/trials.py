@@ -8,10 +8,12 @@ meet the same tape. Results are sums of counts, so neither the workers nor the o
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from contextlib import closing
 from dataclasses import dataclass
 from time import perf_counter
+from typing import Protocol
 
 from ..contracts.errors import TapewrightError, UsageError, in_one_line
 from ..contracts.streams import stream
@@ -34,7 +36,7 @@ _FRAME_BYTES = 8
 _WAITING = 1
 """Tapes handed out beyond one a worker, so that no worker idles while the results of another are counted."""
 
-_FIRST_LOOK = 2
+FIRST_LOOK = 2
 """Trials of every kind that run before the rest, so that each kind's cost is known early."""
 
 
@@ -99,7 +101,7 @@ def kinds(study: Study) -> dict[tuple[str, str], tuple[Task, ...]]:
 def tapes(study: Study) -> Iterator[Tape]:
     """Every tape of a study: two of each kind first, then the rest, codec by codec."""
     shared = kinds(study)
-    for trials in (range(min(_FIRST_LOOK, study.trials)), range(_FIRST_LOOK, study.trials)):
+    for trials in (range(min(FIRST_LOOK, study.trials)), range(FIRST_LOOK, study.trials)):
         for kind, tasks in shared.items():
             for trial in trials:
                 yield Tape(kind, tasks, trial)
@@ -127,55 +129,115 @@ def play(tape: Tape, shelf: Shelf, seed: int) -> tuple[Tally, ...]:
         ) from error
 
 
-def run(study: Study, workers: int | None = None, watch: Callable[[News], None] = unwatched) -> tuple[Result, ...]:
-    """Every tape of the study, played on ``workers`` threads (default: all cores); results in the order of its tasks.
+@dataclass(frozen=True)
+class Played:
+    """A tape that was played.
+
+    Attributes:
+        tallies: of each of the tape's tasks.
+        busy_s: how long it kept a worker busy.
+        machine: what it played on; None for this machine.
+    """
+
+    tape: Tape
+    tallies: tuple[Tally, ...]
+    busy_s: float
+    machine: str | None = None
+
+
+class Engine(Protocol):
+    """Who plays tapes. Engines differ in where, never in what comes out."""
+
+    @property
+    def workers(self) -> int:
+        """How many tapes play at once."""
+
+    def play(self, study: Study, to_play: Iterable[Tape]) -> Generator[Played, None, None]:
+        """Every one of those tapes of the study, in whatever order they end."""
+
+
+@dataclass(frozen=True)
+class Threads:
+    """Plays tapes on threads of this process.
+
+    Args:
+        workers: how many; None for one a core.
+
+    Raises:
+        UsageError: out of range.
+    """
+
+    workers: int
+
+    def __init__(self, workers: int | None = None) -> None:
+        workers = cores() if workers is None else workers
+        if not 1 <= workers <= MOST_WORKERS:
+            raise UsageError(f"Argument 'workers' must be 1 to {MOST_WORKERS}, not {workers}.")
+        object.__setattr__(self, "workers", workers)
+
+    def play(self, study: Study, to_play: Iterable[Tape]) -> Generator[Played, None, None]:
+        """See ``Engine``. Closed early, tapes not yet started never start, and nobody waits for those that play."""
+        shelf = Shelf(study.program, study.sample_rate_hz, MOST_AUDIO_BYTES // _COPIES)
+
+        def timed(tape: Tape) -> Played:
+            begun = perf_counter()
+            return Played(tape, play(tape, shelf, study.seed), perf_counter() - begun)
+
+        def audio_bytes(tape: Tape) -> float:
+            tape_s = tape.tasks[0].codec.duration_s(len(study.program))
+            return _COPIES * _FRAME_BYTES * study.sample_rate_hz * tape_s
+
+        playing: dict[Future[Played], float] = {}
+        pool = ThreadPoolExecutor(self.workers, thread_name_prefix="trial")
+        waiting = iter(to_play)
+        following = next(waiting, None)
+        try:
+            while following is not None or playing:
+                while following is not None and len(playing) < self.workers + _WAITING:
+                    needed = audio_bytes(following)
+                    if playing and sum(playing.values()) + needed > MOST_AUDIO_BYTES:
+                        break
+                    playing[pool.submit(timed, following)] = needed
+                    following = next(waiting, None)
+                done_now = wait(playing, return_when=FIRST_COMPLETED).done
+                for ended in [future for future in playing if future in done_now]:
+                    del playing[ended]
+                    yield ended.result()
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)
+
+
+def run(
+    study: Study,
+    workers: int | None = None,
+    watch: Callable[[News], None] = unwatched,
+    engine: Engine | None = None,
+) -> tuple[Result, ...]:
+    """Every tape of the study, played by ``engine``; results in the order of its tasks.
 
     An interruption (Ctrl-C, or an exception from ``watch``) passes through: tapes not yet started never start, and
     nobody waits for those that play.
+
+    Args:
+        workers: threads of this process; None for one a core.
+        engine: who plays instead of those.
 
     Raises:
         UsageError: workers out of range.
         TapewrightError: a plug-in raised.
     """
-    workers = cores() if workers is None else workers
-    if not 1 <= workers <= MOST_WORKERS:
-        raise UsageError(f"Argument 'workers' must be 1 to {MOST_WORKERS}, not {workers}.")
+    engine = Threads(workers) if engine is None else engine
     sums = {task: Tally() for task in study.tasks()}
     tape_s = {kind: tasks[0].codec.duration_s(len(study.program)) for kind, tasks in kinds(study).items()}
     of, done = study.trials * len(tape_s), 0
-    forecast = Forecast(dict.fromkeys(tape_s, study.trials), tape_s, workers)
-    shelf = Shelf(study.program, study.sample_rate_hz, MOST_AUDIO_BYTES // _COPIES)
-
-    def timed(tape: Tape) -> tuple[tuple[Tally, ...], float]:
-        begun = perf_counter()
-        return play(tape, shelf, study.seed), perf_counter() - begun
-
-    def audio_bytes(tape: Tape) -> float:
-        return _COPIES * _FRAME_BYTES * study.sample_rate_hz * tape_s[tape.kind]
-
+    forecast = Forecast(dict.fromkeys(tape_s, study.trials), tape_s, engine.workers)
     watch(News(0, of, (), None))
-    playing: dict[Future[tuple[tuple[Tally, ...], float]], Tape] = {}
-    pool = ThreadPoolExecutor(workers, thread_name_prefix="trial")
-    to_play = tapes(study)
-    following = next(to_play, None)
-    try:
-        while following is not None or playing:
-            while following is not None and len(playing) < workers + _WAITING:
-                held = sum(audio_bytes(tape) for tape in playing.values())
-                if playing and held + audio_bytes(following) > MOST_AUDIO_BYTES:
-                    break
-                playing[pool.submit(timed, following)] = following
-                following = next(to_play, None)
-            done_now = wait(playing, return_when=FIRST_COMPLETED).done
-            for ended in [future for future in playing if future in done_now]:
-                tape = playing.pop(ended)
-                tallies, busy_s = ended.result()
-                for task, tally in zip(tape.tasks, tallies, strict=True):
-                    sums[task] += tally
-                forecast.saw(tape.kind, busy_s)
-                done += 1
-                found = tuple(Result(task, sums[task]) for task in tape.tasks)
-                watch(News(done, of, found, forecast.remaining_s()))
-    finally:
-        pool.shutdown(wait=False, cancel_futures=True)
+    with closing(engine.play(study, tapes(study))) as results:
+        for played in results:
+            for task, tally in zip(played.tape.tasks, played.tallies, strict=True):
+                sums[task] += tally
+            forecast.saw(played.tape.kind, played.busy_s)
+            done += 1
+            found = tuple(Result(task, sums[task]) for task in played.tape.tasks)
+            watch(News(done, of, found, forecast.remaining_s()))
     return tuple(Result(task, tally) for task, tally in sums.items())

@@ -26,10 +26,15 @@ Each is named after its command and holds one function of that name. It imports 
 its top and everything else inside the function, so that help stays quick.
 """
 
+STUDY_COMMANDS = ("run", "status", "export", "merge")
+"""The commands of ``study``, each in the module ``study_`` and its name."""
+
 SUMMARY = """Choose a cassette tape format before building the hardware.
 
 Encodes a program as audio, sends it through a simulated worn tape, decodes it, and reports useful bytes per second
 against residual error."""
+
+STUDY_SUMMARY = "Long comparisons that survive: run, status, export, merge."
 
 
 def application() -> typer.Typer:
@@ -45,6 +50,12 @@ def application() -> typer.Typer:
     app.callback(invoke_without_command=True)(_before_the_command)
     for name in COMMANDS:
         app.command(name)(getattr(import_module(f".{name}", __package__), name))
+    studies = typer.Typer(
+        name="study", help=STUDY_SUMMARY, epilog="Example: tapewright study run @bells.toml", rich_markup_mode=None
+    )
+    for name in STUDY_COMMANDS:
+        studies.command(name)(getattr(import_module(f".study_{name}", __package__), name))
+    app.add_typer(studies)
     return app
 
 

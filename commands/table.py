@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from ..benchmarks.records import Record
     from ..benchmarks.statistics import Estimate
+    from ..benchmarks.stored_study import Standing
 
 _PIPE_WIDTH = 100_000
 _LONGEST_NAME = 200
@@ -64,6 +65,31 @@ def _needed(rows: Sequence[Record]) -> list[str]:
         else:
             told[name] = f"To decode {name} takes a microcontroller: {obstacle(codec)}."
     return list(told.values())
+
+
+def print_standings(standings: Sequence[Standing]) -> None:
+    """How far each row of a stored study is, and how far all are."""
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
+    for head in ("program", "seed", "codec", "receiver", "channel"):
+        table.add_column(head, overflow="fold")
+    table.add_column("done", justify="right")
+    table.add_column("of", justify="right")
+    table.add_column("right / detected / silent", justify="right")
+    for standing in standings:
+        task, tally = standing.row.task, standing.tally
+        program = (standing.study.program_name, standing.study.seed)
+        names = (*program, task.codec_name, task.receiver_name, task.channel_name)
+        figures = (tally.trials, standing.row.trials, f"{tally.right} / {tally.detected} / {tally.silent}")
+        refused = ("refused", "", "")
+        table.add_row(*(Text(_name(str(cell))) for cell in (*names, *(refused if task.refusal else figures))))
+    _print(console(), table)
+    wanted = [standing for standing in standings if standing.row.task.refusal is None]
+    done = sum(min(standing.tally.trials, standing.row.trials) for standing in wanted)
+    missing = sum(standing.missing for standing in wanted)
+    print(f"\n{done} of {done + missing} trials are done.")
 
 
 def print_catalogue(entries: Sequence[Mapping[str, Any]]) -> None:
@@ -124,7 +150,6 @@ def _answer(rows: Sequence[Record], spread: Callable[[str, str], str], with_shar
     for place, row in enumerate(rows):
         if place and row.task.channel_name != rows[place - 1].task.channel_name:
             table.add_row()
-        tally = row.tally
         cells = [_name(row.task.codec_name)]
         if several_receivers:
             cells.append(_name(row.task.receiver_name))
@@ -133,13 +158,20 @@ def _answer(rows: Sequence[Record], spread: Callable[[str, str], str], with_shar
             f"{row.useful_bytes_per_s:.1f}",
             *([_share(row.share_of_capacity)] if with_share else []),
             f"{row.tape_s:.1f} s",
-            f"{tally.right} / {tally.detected} / {tally.silent}" if tally.trials else "refused",
+            _outcomes(row),
             _success(row.load_success, spread),
             _byte_error(row.residual_byte_error_rate, spread),
             "*" if row.on_frontier else "",
         ]
         table.add_row(*(Text(cell) for cell in cells))
     return table
+
+
+def _outcomes(row: Record) -> str:
+    if row.task.refusal is not None:
+        return "refused"
+    tally = row.tally
+    return f"{tally.right} / {tally.detected} / {tally.silent}" if tally.trials else "none yet"
 
 
 def _share(share: float | None) -> str:

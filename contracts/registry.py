@@ -93,19 +93,30 @@ class Registry:
         """Which installed package registered ``name``."""
         return _package(self.claims[name][0])
 
-    def build(self, items: tuple[Item, ...], depth: int = 0) -> tuple[PlugIn, ...]:
-        """The plug-ins that ``items`` name, presets expanded."""
+    def expanded(self, items: tuple[Item, ...], depth: int = 0) -> tuple[Item, ...]:
+        """The same stack with what each preset stands for in its place, so that only plug-ins are named."""
         if depth > _MOST_EXPANSION:
             raise UsageError(f"{self.kind}: presets refer to each other in a circle.")
-        stack: list[PlugIn] = []
+        stack: list[Item] = []
         for item in items:
             found = self.load(item.name)
             if isinstance(found, Preset):
                 members = parse_stack(found.spec) if found.spec else ()
-                stack += self.build(self._set(members, found, item), depth + 1)
+                stack += self.expanded(self._set(members, found, item), depth + 1)
             else:
-                stack.append(_construct(found, item))
+                stack.append(item)
         return tuple(stack)
+
+    def build(self, items: tuple[Item, ...]) -> tuple[PlugIn, ...]:
+        """The plug-ins that ``items`` name, presets expanded."""
+        return tuple(_construct(self.plug_in(item.name), item) for item in self.expanded(items))
+
+    def plug_in(self, name: str) -> type[PlugIn]:
+        """The plug-in class called ``name``, which is no preset."""
+        found = self.load(name)
+        if isinstance(found, Preset):
+            raise UsageError(f"{self.kind}: '{in_one_line(name, 60)}' is a preset, and a plug-in is needed.")
+        return found
 
     def _set(self, members: tuple[Item, ...], preset: Preset, item: Item) -> tuple[Item, ...]:
         """``members`` of a preset with the arguments that were given with its name."""

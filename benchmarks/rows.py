@@ -1,0 +1,55 @@
+"""Rows: the records of an answer as CSV or JSON text."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from ..contracts.errors import UsageError, in_one_line
+from .records import Record
+
+FORMATS = ("csv", "json")
+
+
+def row_format(path: Path) -> str:
+    """The format that a file's name asks for.
+
+    Raises:
+        UsageError: neither.
+    """
+    wanted = path.suffix.lower().removeprefix(".")
+    if wanted not in FORMATS:
+        raise UsageError(f"export '{in_one_line(path)}' must end in .csv or .json.")
+    return wanted
+
+
+def rows_as_json(rows: Sequence[Record]) -> str:
+    """A list of records."""
+    return json.dumps([row.as_json() for row in rows], indent=2, allow_nan=False) + "\n"
+
+
+def rows_as_csv(rows: Sequence[Record]) -> str:
+    """One line a record under a line of names (RFC 4180); nested figures stand under dotted names, None is empty."""
+    flat = [_flat(row.as_json()) for row in rows]
+    names = list(dict.fromkeys(name for row in flat for name in row))
+    text = io.StringIO(newline="")
+    table = csv.DictWriter(text, names, restval="")
+    table.writeheader()
+    table.writerows(flat)
+    return text.getvalue()
+
+
+def _flat(told: Mapping[str, Any], before: str = "") -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    for name, value in told.items():
+        if isinstance(value, Mapping):
+            found |= _flat(value, f"{before}{name}.")
+        elif isinstance(value, list | tuple):
+            found[f"{before}{name}"] = "; ".join(map(str, value))
+        else:
+            found[f"{before}{name}"] = str(value).lower() if isinstance(value, bool) else value
+    return found

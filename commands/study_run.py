@@ -1,0 +1,51 @@
+"""``tapewright study run``: play what a study lacks, and keep it whatever happens."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def run(
+    study: Annotated[str, typer.Argument(metavar="@S.toml", help="The study file.")],
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", metavar="FILE", help="The store. [default: S.study beside it]")
+    ] = None,
+    share: Annotated[
+        str, typer.Option(metavar="K/N", help="Play only the K-th of N equal shares of the trials; merge them later.")
+    ] = "1/1",
+    workers: Annotated[
+        int | None, typer.Option(metavar="N", help="Threads; they never change a result. [default: all cores]")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the records as JSON instead of the table.")] = False,
+) -> None:
+    """Run a study, or go on with it.
+
+    Results are kept in the store as they come. Interrupted or killed, the same call goes on where it was, and the
+    answer is that of a run that nobody disturbed.
+
+    Example: tapewright study run @bells.toml
+    """
+    from ..benchmarks.lacking import parse_share
+    from ..benchmarks.store import Store, create
+    from ..benchmarks.stored_study import answer
+    from ..benchmarks.stored_study import run as run_stored
+    from ..benchmarks.study_file import read_study_file
+    from ..benchmarks.trials import Threads
+    from .progress import watching
+    from .study_answer import print_rows, store_beside, study_path
+
+    path = study_path(study)
+    asked, engine, ours = read_study_file(path), Threads(workers), parse_share(share)
+    for note in asked.notes:
+        print(note, file=sys.stderr)
+    kept_in = output or store_beside(path)
+    if not kept_in.exists():
+        create(kept_in)
+    with Store(kept_in, writing=True) as store, watching() as watch:
+        run_stored(store, asked, engine, watch, ours)
+    print(f"kept in {kept_in}", file=sys.stderr)
+    print_rows(answer(kept_in), as_json)
