@@ -15,15 +15,14 @@ import numpy as np
 
 from ...contracts.errors import UsageError
 from ...contracts.keying import KeyedLineCode, Keying
-from ...contracts.signal import Signal
 from .bench import Bench
 from .contact import LEAST_BOUNCE
 from .corner import Corner, Surroundings
-from .edges import Edges, Stays, TestTape, Times, edges_of, joined, stays_of
+from .ears import Ears, Variant
+from .edges import Edges, Stays, TestTape, joined
 from .hazard import Hazard, hazards
 from .line_paths import CornerOf, line_margins
-from .listening import listen
-from .machine import Machine, input_roles
+from .machine import Machine
 from .margin import Margin
 from .relay_set import RelaySet
 from .ring_paths import latch_margins, mark_margins, repeated, repeats_once, ring_margins, spill_margins
@@ -34,13 +33,6 @@ SHORTEST_S, LONGEST_S = 0.002, 2.0
 PRECISION = 0.005
 WIDER = 1.25
 """Factor from one step that is tried to the next, before the limit is closed in on."""
-
-KINDS_OF_TAPE = {-1: ("long",), 1: ("short", "long")}
-"""Input relays that are tried on a slow tape and on a fast one: a slow tape is easier for all but the relay that must
-not take a long clock for a mark."""
-
-Variant = tuple[str, int, int]
-"""An input relay's kind, its reservoir and its resistance, each at its least (-1) or most (1)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,56 +130,18 @@ def _closes(code: KeyedLineCode, step_s: float, bench: Bench) -> bool:
     return all(margin.margin_s >= 0 for margin in margins if margin.path != "recover")
 
 
-@dataclass(frozen=True, slots=True)
-class _Heard:
-    """What the input relays do in one corner, of one kind and with their reservoirs at one limit.
-
-    Attributes:
-        clock: of the clock relay or of the zero rail's, once for each burst.
-        data: of the data relay, or of the one rail's, however its stays lie.
-        one: of the one rail, once for each burst; None without rails too.
-    """
-
-    clock: Edges | None
-    data: Stays
-    one: Edges | None
-
-
 def _all_margins(tape: TestTape, keying: Keying, bench: Bench) -> Iterator[Margin]:
-    relays = bench.relays
-    roles = input_roles(keying)
     for speed in (-1, 1):
-        tapes = {kind: tape.played(relays, speed, kind == "long") for kind in KINDS_OF_TAPE[speed]}
-        bursts = {role: tape.bursts(role, relays, speed) for role in roles}
-        heard: dict[Variant, _Heard] = {}
+        ears = None
         for temperature, supply in product((-1, 1), (-1, 1)):
             around = Surroundings(temperature, supply, speed)
-            if supply < 0 or relays.front_end.driver == "transistor":
+            if ears is None or supply < 0 or bench.relays.front_end.driver == "transistor":
                 # Only a transistor feeds an input relay from the supply.
-                heard = {
-                    (kind, reservoir, resistance): _hear(
-                        played, bursts, keying, bench.even(kind, around, resistance, reservoir)
-                    )
-                    for (kind, played), reservoir, resistance in product(tapes.items(), (-1, 1), (-1, 1))
-                }
+                ears = Ears(tape, keying, bench, around)
             at = {kind: bench.worst(kind, around, keying) for kind in ("slow", "fast", "short", "long")}
-            machines = _Machines(around, keying, at, relays, bench.table)
-            for variant in heard:
-                if roles == ("zero", "one"):
-                    yield from machines.on_rails(variant, heard, bursts)
-                else:
-                    yield from machines.on_a_clock(variant, heard)
-
-
-def _hear(played: Signal, bursts: dict[str, Times], keying: Keying, machine: Machine) -> _Heard:
-    """The input relays of ``machine`` on the test tape."""
-    first, second = input_roles(keying)
-    clock, data = (
-        listen(played, keying.track(role), hearing.front_end, hearing.coil, hearing.armature)
-        for role, hearing in ((first, machine.clock), (second, machine.data))
-    )
-    one = edges_of(data, bursts["one"], machine.data) if second == "one" else None
-    return _Heard(edges_of(clock, bursts[first], machine.clock), stays_of(data, machine.data), one)
+            machines = _Machines(around, keying, at, bench.relays, bench.table)
+            for variant in ears.variants():
+                yield from (machines.on_a_clock if "clock" in keying.roles else machines.on_rails)(variant, ears)
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,11 +158,11 @@ class _Machines:
     relays: RelaySet
     table: Table
 
-    def on_a_clock(self, variant: Variant, heard: dict[Variant, _Heard]) -> Iterator[Margin]:
+    def on_a_clock(self, variant: Variant, ears: Ears) -> Iterator[Margin]:
         """The margins with a clock relay of one variant and every data relay of its kind."""
         kind, reservoir, resistance = variant
         inputs = (("clock", reservoir, resistance),)
-        clock = heard[variant].clock
+        clock = ears.edges("clock", variant)
         if clock is None:
             yield self._deaf(kind, "clock", self._corner_of(kind, inputs, 0)())
             return
@@ -217,11 +171,11 @@ class _Machines:
         if self.around.speed < 0:
             return
         for other, limit, skew in product((-1, 1), (-1, 1), (-1, 1)):
-            data = heard[kind, other, limit].data
+            data = ears.stays("data", (kind, other, limit))
             corner_of = self._corner_of(kind, (*inputs, ("data", other, limit)), skew)
             yield from self._bits(clock, data, kind, skew, corner_of(("data", kind)))
 
-    def on_rails(self, variant: Variant, heard: dict[Variant, _Heard], bursts: dict[str, Times]) -> Iterator[Margin]:
+    def on_rails(self, variant: Variant, ears: Ears) -> Iterator[Margin]:
         """The margins with a relay of one variant on the zero rail and every one of its kind on the one rail.
 
         Skew and unlike relays shorten the silence from a burst on one rail to a burst on the other.
@@ -229,12 +183,12 @@ class _Machines:
         kind, reservoir, resistance = variant
         for other, limit, skew in product((-1, 1), (-1, 1), (-1, 1)):
             corner_of = self._corner_of(kind, (("zero", reservoir, resistance), ("one", other, limit)), skew)
-            zero, one = heard[variant].clock, heard[kind, other, limit].one
+            zero, one = ears.edges("zero", variant), ears.edges("one", (kind, other, limit))
             if zero is None or one is None:
                 yield self._deaf(kind, "zero" if zero is None else "one", corner_of())
                 continue
             one = one.late_by(skew * self.relays.tape.skew_s)
-            clock = joined(zero, one, bursts["zero"], bursts["one"])
+            clock = joined(zero, one, ears.bursts["zero"], ears.bursts["one"])
             # Where both rails sound, the bounce of one may be bridged by the other.
             yield from self._followed(clock, kind, corner_of, 0.0)
             if self.around.speed > 0:

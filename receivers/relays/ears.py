@@ -1,0 +1,72 @@
+"""Ears: the input relays of one corner on the test tape, each heard once and only when it is asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+from itertools import product
+
+from ...contracts.keying import Keying
+from ...contracts.signal import Signal
+from .bench import Bench
+from .corner import Surroundings
+from .edges import Edges, Stays, TestTape, Times, edges_of, stays_of
+from .listening import ContactEvents, listen
+from .machine import Input, input_roles
+
+KINDS_OF_TAPE = {-1: ("long",), 1: ("short", "long")}
+"""Input relays that are tried on a slow tape and on a fast one: a slow tape is easier for all but the relay that must
+not take a long clock for a mark."""
+
+Variant = tuple[str, int, int]
+"""An input relay's kind, its reservoir and its resistance, each at its least (-1) or most (1)."""
+
+
+@dataclass(frozen=True)
+class Ears:
+    """Both input relays in every variant, at one temperature, supply and speed."""
+
+    tape: TestTape
+    keying: Keying
+    bench: Bench
+    around: Surroundings
+    _edges: dict[tuple[str, Variant], Edges | None] = field(default_factory=dict, repr=False, compare=False)
+    _stays: dict[tuple[str, Variant], Stays] = field(default_factory=dict, repr=False, compare=False)
+
+    def variants(self) -> Iterator[Variant]:
+        """All that are tried."""
+        return product(KINDS_OF_TAPE[self.around.speed], (-1, 1), (-1, 1))
+
+    def edges(self, role: str, variant: Variant) -> Edges | None:
+        """Of the relay on that track; None if it does not close once for each burst."""
+        if (role, variant) not in self._edges:
+            relay = self._relay(role, variant)
+            self._edges[role, variant] = edges_of(self._events(role, variant), self.bursts[role], relay)
+        return self._edges[role, variant]
+
+    def stays(self, role: str, variant: Variant) -> Stays:
+        """The same, however they lie to the bursts."""
+        if (role, variant) not in self._stays:
+            self._stays[role, variant] = stays_of(self._events(role, variant), self._relay(role, variant))
+        return self._stays[role, variant]
+
+    @cached_property
+    def bursts(self) -> dict[str, Times]:
+        """Of each track: see ``TestTape.bursts``."""
+        roles = input_roles(self.keying)
+        return {role: self.tape.bursts(role, self.bench.relays, self.around.speed) for role in roles}
+
+    @cached_property
+    def _played(self) -> dict[str, Signal]:
+        speed = self.around.speed
+        return {kind: self.tape.played(self.bench.relays, speed, kind == "long") for kind in KINDS_OF_TAPE[speed]}
+
+    def _relay(self, role: str, variant: Variant) -> Input:
+        kind, reservoir, resistance = variant
+        machine = self.bench.even(kind, self.around, resistance, reservoir)
+        return machine.clock if role == input_roles(self.keying)[0] else machine.data
+
+    def _events(self, role: str, variant: Variant) -> ContactEvents:
+        relay, played = self._relay(role, variant), self._played[variant[0]]
+        return listen(played, self.keying.track(role), relay.front_end, relay.coil, relay.armature)
