@@ -25,10 +25,13 @@ SERIES_HZ = 1000.0
 MISSING_DB = 20.0
 """Missing oxide costs more than this at all frequencies (common practice)."""
 
-_REFERENCE_S = 3.0
+REFERENCE_S = 3.0
 _CONTACT_HZ = 250.0
 _CONTACT_KNOWN = 0.02
 """Where contact ends and slower or faster changes of level begin is known to about this share (modelling prior)."""
+
+_LEANING_KNOWN = 0.1
+"""What the wander of the azimuth does to a level is known to this share: the loss is bent (modelling prior)."""
 
 _BRIDGE_S = 0.003
 _SHORTEST_S = 0.0015
@@ -46,7 +49,8 @@ class Loss:
         lift_um: lift of the tape that would make it; None where oxide is missing.
         track: 0 or 1.
         carrier_hz: the frequency that the depth refers to.
-        unclear: whether it is so deep that the upper carrier is lost in the noise: it may be missing oxide as well.
+        unclear: whether it is so deep that the upper carrier is lost in the noise while the lower one is lost as far:
+            it may be missing oxide as well.
     """
 
     start_s: float
@@ -115,7 +119,7 @@ def loss_series(
     whole = values.size // every * every
     power = (np.abs(values[:whole]) ** 2).reshape(-1, every).mean(axis=1)
     series_hz = rate_hz / every
-    step = max(1, round(_REFERENCE_S / 10 * series_hz))
+    step = max(1, round(REFERENCE_S / 10 * series_hz))
     count = max(1, power.size // step)
     coarse = np.array([np.median(part) for part in np.array_split(power, count)])
     running = np.median(np.lib.stride_tricks.sliding_window_view(np.pad(coarse, 5, mode="edge"), 11), axis=1)
@@ -138,7 +142,7 @@ def contact_blocks(left: LossSeries, right: LossSeries, dropouts: Sequence[Loss]
         first = loss.start_s - 0.5 * loss.length_s - 0.02 - left.start_s
         last = loss.end_s + 0.5 * loss.length_s + 0.02 - left.start_s
         beside[max(0, int(first * rate_hz)) : max(0, int(last * rate_hz) + 2)] = True
-    size = round(_REFERENCE_S * rate_hz)
+    size = round(REFERENCE_S * rate_hz)
     for row in rows:
         row[beside] = 0.0
         row -= np.convolve(row, np.ones(size) / size, "same")
@@ -162,18 +166,24 @@ def _together(one: NDArray[np.float64], other: NDArray[np.float64], rate_hz: flo
     return float(together[slow].sum() - together[fast].mean() * slow.sum())
 
 
-def contact_fluctuation(blocks: list[float], carrier_hz: float) -> Finding:
-    """How much the distance of head and tape fluctuates, from ``contact_blocks`` of a carrier."""
+def contact_fluctuation(blocks: list[float], carrier_hz: float, leaning: float = 0.0) -> Finding:
+    """How much the distance of head and tape fluctuates.
+
+    Args:
+        blocks: ``contact_blocks`` of a carrier.
+        leaning: mean square in dB of what the wander of the azimuth does to that carrier; it is taken off.
+    """
     name = "contact_fluctuation_um"
     if len(blocks) < 4:
         return Missing(name, "there are no 20 s of a carrier on two tracks")
-    square = of_blocks(name, blocks)
+    square = of_blocks(name, [block - leaning for block in blocks])
     if square.value <= 0:
         return Missing(name, "the level of the two tracks does not waver together")
     method = "rms change of the distance of head and tape, 1 to 20 Hz, both tracks together"
     per_um = spacing_loss_db(1.0, carrier_hz)
     value, low, high = (math.sqrt(max(0.0, one)) / per_um for one in (square.value, square.low, square.high))
-    half = math.hypot((high - low) / 2, _CONTACT_KNOWN * value)
+    leaning_um = _LEANING_KNOWN * leaning / (2 * value * per_um**2)
+    half = math.hypot((high - low) / 2, _CONTACT_KNOWN * value, leaning_um)
     return Figure(name, value, max(0.0, value - half), value + half, method)
 
 
@@ -202,7 +212,7 @@ def losses(low: LossSeries | None, high: LossSeries, track: int) -> list[Loss]:
             if lower_db < least_db / 6:
                 continue
             lift_um = _lift_um(lower_db, low.carrier_hz, depth_db, high.carrier_hz, is_least)
-            unclear = is_least and lower_db > MISSING_DB
+            unclear = is_least and lower_db > max(MISSING_DB, _SAME_SHARE * depth_db)
         begin_s, length_s = high.start_s + start / high.rate_hz, length / high.rate_hz
         found.append(Loss(begin_s, length_s, depth_db, lift_um, track, high.carrier_hz, unclear))
     return found

@@ -28,6 +28,12 @@ _FITS_DB = 3.0
 _COMPRESSED_DB = 1.0
 _FEWEST_STEPS = 4
 
+_LAWS_DIFFER = 0.025
+"""Soft laws that agree up to the loudest step differ by about this share of what lies beyond (modelling prior)."""
+
+_BETWEEN_DB = 0.05
+"""A straight line between two steps leaves a curved law by so much at most (the soft law's own: 0.023 dB)."""
+
 CLIPS = "the sound input clips there; set it lower and capture again"
 
 
@@ -128,7 +134,7 @@ def third_harmonic(ladder: Ladder, track: str) -> list[Finding]:
         at = int(np.argmax(over))
         rise = float((share_db[at] - share_db[at - 1]) / (asked[at] - asked[at - 1]))
         level = float(asked[at] - (share_db[at] - reference_db) / rise)
-        reach = 1.96 * float(error_db[at - 1 : at + 1].max()) / max(rise, 1.0) + 0.1
+        reach = 1.96 * float(error_db[at - 1 : at + 1].max()) / max(rise, 1.0) + _BETWEEN_DB
         return [curve, around(name, level, reach, "re full scale of the recording; between steps below and above 3 %")]
     offset_db, spread_db, miss_db = _soft_law(asked, share_db, error_db)
     level = wanted_for_third_db(reference_db) - offset_db
@@ -136,7 +142,7 @@ def third_harmonic(ladder: Ladder, track: str) -> list[Finding]:
     if beyond_db > _FARTHEST_DB or miss_db > _FITS_DB:
         return [curve, Missing(name, f"the loudest step reaches only {loudest:.2g} % third harmonic")]
     method = f"re full scale of the recording; continued from {loudest:.2g} % at the loudest step by a soft law"
-    return [curve, around(name, level, math.hypot(1.96 * spread_db, 0.05 * beyond_db), method)]
+    return [curve, around(name, level, math.hypot(1.96 * spread_db, _LAWS_DIFFER * beyond_db), method)]
 
 
 def _soft_law(

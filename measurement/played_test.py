@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .carrier_losses import HALF_WIDTH_HZ as LOSS_HALF_WIDTH_HZ
-from .carrier_losses import Loss, LossSeries, contact_blocks, contact_fluctuation, loss_series, losses
+from .carrier_losses import REFERENCE_S, Loss, LossSeries, contact_blocks, contact_fluctuation, loss_series, losses
 from .collected import Collected, Traces
 from .distortion import CLIPS, high_frequency_limit, ladders, third_harmonic
 from .dropout_figures import dropout_findings
@@ -19,7 +19,7 @@ from .levels import capture_level, full_scale_db, level_difference, noise_findin
 from .playing import Playing
 from .response import Responses, responses
 from .silence import Noise, noise
-from .skew import skew_series, unmixed
+from .skew import skew_series, unmixed, wander_level_square
 from .tone import baseband
 from .transport import flutter, noise_share, skew, speed_error
 
@@ -118,7 +118,9 @@ def _carriers(play: Playing, quiet: tuple[Noise, Noise] | None, response: Respon
         listened = []
     else:
         got.findings += dropout_findings(dropouts, play.tracks, minutes)
-        got.findings.append(contact_fluctuation(contact, CARRIER_HZ[1] * play.located.speed))
+        carrier_hz = CARRIER_HZ[1] * play.located.speed
+        leaning = wander_level_square(skews, carrier_hz, REFERENCE_S)
+        got.findings.append(contact_fluctuation(contact, carrier_hz, leaning))
     got.traces = Traces(
         tuple(wavers),
         told.spectrum,

@@ -144,8 +144,10 @@ def _read(own: Baseband, other: Baseband, density: float) -> _Reading:
     product = np.array_split(other.values * own.values.conj(), blocks)
     total = float((np.abs(own.values) ** 2).sum()) + 1e-300
     share = complex(sum(part.sum() for part in product)) / total
-    parts = np.array([part.sum() for part in product]) / total * blocks
-    spread = math.sqrt(float(np.var(parts.real) + np.var(parts.imag)) / 2)
+    # What wavers on both tracks alike, the tone's own level, is no error of a share.
+    own_power = power * [part.size for part in product]
+    parts = (np.array([part.sum() for part in product]) - share * own_power) / total * blocks
+    spread = math.sqrt(float((np.abs(parts) ** 2).mean()) / 2)
     fair = student_t(blocks) / 1.96 / math.sqrt(max(1, blocks - 1))
     noise = 2 * density * own.noise_hz / level
     independent = max(1.0, own.noise_hz * own.values.size / own.rate_hz)

@@ -105,6 +105,24 @@ def wander_square(us: NDArray[np.float64]) -> float:
     return float(spectrum[slow].sum() - spectrum[fast].mean() * slow.sum())
 
 
+def wander_level_square(series: Sequence[SkewSeries], tone_hz: float, reference_s: float) -> float:
+    """Mean square in dB of what the wander of an azimuth error does to the level of a tone, on both tracks alike.
+
+    Args:
+        reference_s: the level is taken re its mean over so long.
+    """
+    size = round(reference_s * SERIES_HZ)
+    long_enough = [one.us for one in series if one.us.size > size]
+    if not long_enough:
+        return 0.0
+    mean_us = float(np.mean([us.mean() for us in long_enough]))
+    ends_db = (azimuth_loss_db(azimuth_arcmin(mean_us + us), tone_hz) for us in (0.5, -0.5))
+    slope_db = float(np.subtract(*ends_db))
+    moving = [us - mean_us for us in long_enough]
+    blocks = blocks_of([us - np.convolve(us, np.ones(size) / size, "same") for us in moving])
+    return max(0.0, float(np.mean([wander_square(block) for block in blocks]))) * slope_db**2 if blocks else 0.0
+
+
 def blocks_of(series: Sequence[NDArray[np.float64]], seconds: float = 5.0) -> list[NDArray[np.float64]]:
     """Stretches cut into blocks of at least ``seconds``; a stretch that is shorter gives none."""
     size = seconds * SERIES_HZ

@@ -4,7 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tapewright.measurement.carrier_losses import Loss, loss_series, losses, on_both, spacing_loss_db
+from tapewright.measurement.carrier_losses import (
+    Loss,
+    contact_blocks,
+    contact_fluctuation,
+    loss_series,
+    losses,
+    on_both,
+    spacing_loss_db,
+)
 from tapewright.measurement.dropout_figures import dropout_findings
 from tapewright.measurement.figures import Figure
 
@@ -83,8 +91,44 @@ def test_dropouts_on_both_tracks_are_those_that_overlap() -> None:
     assert on_both(left, right) == 1
     share = next(one for one in dropout_findings([left, right], ("left", "right"), 1.0) if "both" in one.name)
     assert isinstance(share, Figure)
-    # Clopper and Pearson (1934) for 1 of 2: 1.26 to 98.74 %.
-    assert (share.low, share.high) == pytest.approx((0.0126, 0.9874), abs=1e-4)
+    # Jeffreys for 1 of 2 is Beta(3/2, 3/2), a semicircle, whose distribution is 1/2 + (u sqrt(1 - u^2) + asin u) / pi.
+    for end, below in ((share.low, 0.025), (share.high, 0.975)):
+        u = 2 * end - 1
+        assert 0.5 + (u * np.sqrt(1 - u * u) + np.arcsin(u)) / np.pi == pytest.approx(below, abs=1e-6)
+
+
+def test_no_dropout_on_both_tracks_or_all_of_them_ends_the_interval_there() -> None:
+    left = [Loss(float(i), 0.02, 10.0, 1.4, 0, HIGH_HZ) for i in range(5)]
+    apart = [Loss(i + 0.5, 0.02, 10.0, 1.4, 1, HIGH_HZ) for i in range(5)]
+    for right, value in ((apart, 0.0), (left, 1.0)):
+        share = next(one for one in dropout_findings([left, right], ("left", "right"), 1.0) if "both" in one.name)
+        assert isinstance(share, Figure)
+        assert share.value == value
+        assert (share.low if value == 0.0 else share.high) == value
+        assert 0.3 < share.high - share.low < 0.5
+
+
+@pytest.mark.parametrize(("um", "missing_db", "unclear"), [(6.0, 0.0, False), (0.0, 48.0, True)])
+def test_a_lift_too_high_is_not_taken_for_perhaps_missing_oxide(um: float, missing_db: float, unclear: bool) -> None:
+    event = lift(8.0, 0.03, um) if um else (8.0, 0.03, missing_db, missing_db)
+    (one,) = found([event], noise=1e-3)
+    assert one.unclear is unclear
+
+
+def test_contact_is_read_beside_a_wandering_azimuth() -> None:
+    # Both tracks waver together by 0.05 um of contact at 6 Hz and by 0.15 dB at 1 Hz, which is an azimuth's doing.
+    times = np.arange(round(40 * SERIES_HZ)) / SERIES_HZ
+    contact_db = spacing_loss_db(0.05 * np.sqrt(2), HIGH_HZ) * np.sin(2 * np.pi * 6 * times)
+    level_db = contact_db + 0.15 * np.sin(2 * np.pi * times)
+    series = loss_series(10 ** (-level_db / 20) + 0j, SERIES_HZ, HIGH_HZ, 0.0)
+    blocks = contact_blocks(series, series, [])
+    told = contact_fluctuation(blocks, HIGH_HZ, 0.15**2 / 2)
+    assert isinstance(told, Figure)
+    assert told.value == pytest.approx(0.05, rel=0.03)
+    assert told.low <= 0.05 <= told.high
+    alone = contact_fluctuation(blocks, HIGH_HZ)
+    assert isinstance(alone, Figure)
+    assert alone.low > 0.05
 
 
 def test_lengths_and_lifts_of_a_log_normal_are_recovered() -> None:

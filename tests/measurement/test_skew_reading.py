@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from tapewright.measurement.skew import (
+    SkewSeries,
     azimuth_arcmin,
     azimuth_loss_db,
     blocks_of,
     skew_series,
     unmixed,
+    wander_level_square,
     wander_square,
 )
 from tapewright.measurement.tone import Baseband, baseband
@@ -70,3 +72,14 @@ def test_wander_is_read_and_noise_taken_off(wander_hz: float) -> None:
     squares = [wander_square(block) for block in blocks_of([us])]
     # Null: amplitude 5 has a mean square of 12.5; noise of 1 us rms leaves 0.08 in it and scatters by a few hundredths.
     assert np.mean(squares) == pytest.approx(12.5, rel=0.03)
+
+
+def test_a_wandering_azimuth_changes_the_level_by_its_own_formula() -> None:
+    # 8 arcmin and 3 arcmin peak to peak at 1 Hz, each moment's loss at 6.3 kHz by sin(x) / x; 27.5 us are 5 arcmin.
+    times = np.arange(6000) / 100.0
+    us = 5.5 * (8 + 1.5 * np.sin(2 * np.pi * times))
+    losses_db = [azimuth_loss_db(one / 5.5, 6300.0) for one in us]
+    told = wander_level_square([SkewSeries(us, 0.0)], 6300.0, 3.0)
+    assert told == pytest.approx(np.var(losses_db), rel=0.03)
+    assert wander_level_square([], 6300.0, 3.0) == 0.0
+    assert wander_level_square([SkewSeries(us[:100], 0.0)], 6300.0, 3.0) == 0.0
