@@ -35,12 +35,12 @@ from .study import Study, Task
 
 _MAKES_COUNTS = ("contracts", "kernels", "codecs", "channel_models", "receivers")
 _MAKES_COUNTS_HERE = ("shelf.py", "tally.py", "trials.py")
-_NO_CONCERN = ("python", "tapewright")
+NO_CONCERN = ("python", "tapewright")
 
 
 def identity(study: Study, task: Task) -> str:
     """The identity of one task of a study: a document in one line, of which a hash is taken."""
-    packages = {package: known for package, known in versions(task).items() if package not in _NO_CONCERN}
+    packages = {package: known for package, known in versions(task).items() if package not in NO_CONCERN}
     return canonical_json(
         {
             "codec": _named(task.codec.plug_ins),

@@ -84,17 +84,17 @@ class Lacking:
 
 def lacking(part: Part, held: Mapping[str, Iterable[Batch]], share: Share = WHOLE) -> Lacking:
     """What of a part the batches that are held, by task, leave to play."""
-    keys: dict[Task, str] = {}
+    keys: dict[str, Task] = {}
     kinds: dict[tuple[str, str], list[tuple[Task, list[range]]]] = {}
     for row in sorted(part.rows, key=lambda row: part.study.codecs.index(row.task.codec.spec)):
         task = row.task
-        if task.refusal is None and row.key not in keys.values():
-            keys[task] = row.key
+        if task.refusal is None and row.key not in keys:
+            keys[row.key] = task
             gaps = _gaps(held.get(row.key, ()), share.trials(row.trials))
             kinds.setdefault((task.codec.spec, task.channel.spec), []).append((task, gaps))
     stretches = {kind: _stretches(ours) for kind, ours in kinds.items()}
     return Lacking(
-        keys,
+        {task: key for key, task in keys.items()},
         {kind: ours for kind, ours in stretches.items() if ours},
         {kind: ours[0][0].codec.duration_s(len(part.study.program)) for kind, ours in kinds.items()},
     )

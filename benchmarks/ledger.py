@@ -1,4 +1,4 @@
-"""The ledger: collects what was played and writes it to the store in whole batches, every second or so."""
+"""The ledger: collects what was played and writes it to the store in whole batches, a few times a second."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from .study import Task
 from .tally import Tally
 from .trials import Played, Result, Tape
 
-WRITTEN_EVERY_S = 1.0
+WRITTEN_EVERY_S = 0.25
 """What a kill may cost at most, beside the tapes that play at that moment: they are played again."""
 
 

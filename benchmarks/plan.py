@@ -124,12 +124,11 @@ def _joined(ours: tuple[Row, ...], new: tuple[Row, ...]) -> tuple[Row, ...]:
     taken = {(kind, name): spec for row in ours for kind, name, spec in _names(row.task)}
     rows = list(ours)
     for row in new:
-        changed = {
-            f"{kind}_name": spec
-            for kind, name, spec in _names(row.task)
-            if taken.setdefault((kind, name), spec) != spec
-        }
-        rows.append(replace(row, task=replace(row.task, **changed)))
+        codec, receiver, channel = (
+            name if taken.setdefault((kind, name), spec) == spec else spec for kind, name, spec in _names(row.task)
+        )
+        named = replace(row.task, codec_name=codec, receiver_name=receiver, channel_name=channel)
+        rows.append(replace(row, task=named))
     channels = list(dict.fromkeys(row.task.channel_name for row in rows))
     receivers = list(dict.fromkeys(row.task.receiver_name for row in rows))
     rows.sort(key=lambda row: (channels.index(row.task.channel_name), receivers.index(row.task.receiver_name)))
@@ -190,12 +189,15 @@ def _part_from_json(told: dict[str, Any], program_of: Callable[[str], bytes]) ->
         )
         for row in told["rows"]
     )
+    codecs, receivers, channels = (tuple(spec for of, spec in built if of == kind) for kind in MAKERS)
     study = Study(
-        program_of(told["program_sha256"]),
-        told["program"],
-        *(tuple(spec for of, spec in built if of == kind) for kind in MAKERS),
-        told["trials"],
-        told["seed"],
-        told["sample_rate_hz"],
+        program=program_of(told["program_sha256"]),
+        program_name=told["program"],
+        codecs=codecs,
+        receivers=receivers,
+        channels=channels,
+        trials=told["trials"],
+        seed=told["seed"],
+        sample_rate_hz=told["sample_rate_hz"],
     )
     return Part(study, rows)

@@ -88,16 +88,12 @@ def _steps(declared: Parameter, key: str, told: dict[str, Any]) -> list[Value]:
         raise UsageError(f"sweep: '{key}' has no '{in_one_line(unknown[0], 60)}'. There are: {', '.join(_STEP_KEYS)}.")
     if isinstance(declared.default, bool | str | StackText):
         raise UsageError(f"sweep: '{key}' is no number, so it cannot walk in steps; list its values.")
-    low, high, steps = told.get("from", declared.low), told.get("to", declared.high), told.get("steps")
-    by_ratio = told.get("ratio", False)
+    low, high = (_end(declared, key, told, name, own) for name, own in (("from", declared.low), ("to", declared.high)))
+    steps, by_ratio = told.get("steps"), told.get("ratio", False)
     if type(steps) is not int or not 2 <= steps <= MOST_STEPS:
         raise UsageError(f"sweep: 'steps' of '{key}' must be 2 to {MOST_STEPS}, not {in_one_line(repr(steps), 40)}.")
     if type(by_ratio) is not bool:
         raise UsageError(f"sweep: 'ratio' of '{key}' must be true or false.")
-    for name, value in (("from", low), ("to", high)):
-        if type(value) not in (int, float) or not math.isfinite(value):
-            raise UsageError(f"sweep: '{name}' of '{key}' must be a number, not {in_one_line(repr(value), 40)}.")
-        declared.accept(value if isinstance(declared.default, float) else round(value), key.partition(".")[0])
     if by_ratio and not 0 < low <= high:
         raise UsageError(f"sweep: '{key}' can only walk by ratio from above 0 upwards, not from {low} to {high}.")
     shares = [place / (steps - 1) for place in range(steps)]
@@ -106,3 +102,11 @@ def _steps(declared: Parameter, key: str, told: dict[str, Any]) -> list[Value]:
     if isinstance(declared.default, float):
         return [float(f"{value:.6g}") for value in walk]
     return list(dict.fromkeys(round(value) for value in walk))
+
+
+def _end(declared: Parameter, key: str, told: dict[str, Any], name: str, own: float | None) -> float:
+    value: Any = told.get(name, own)
+    if type(value) not in (int, float) or not math.isfinite(value):
+        raise UsageError(f"sweep: '{name}' of '{key}' must be a number, not {in_one_line(repr(value), 40)}.")
+    declared.accept(value if isinstance(declared.default, float) else round(value), key.partition(".")[0])
+    return float(value)

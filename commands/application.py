@@ -9,6 +9,7 @@ import typer
 
 COMMANDS = (
     "compare",
+    "report",
     "encode",
     "player",
     "degrade",

@@ -20,6 +20,12 @@ def run(
     workers: Annotated[
         int | None, typer.Option(metavar="N", help="Threads; they never change a result. [default: all cores]")
     ] = None,
+    engine: Annotated[
+        str, typer.Option(metavar="NAME", help="Who plays: threads, or dask for a cluster. [default: threads]")
+    ] = "threads",
+    scheduler: Annotated[
+        str | None, typer.Option(metavar="tcp://HOST:PORT", help="The cluster's scheduler; trust it, it trusts you.")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the records as JSON instead of the table.")] = False,
 ) -> None:
     """Run a study, or go on with it.
@@ -29,23 +35,24 @@ def run(
 
     Example: tapewright study run @bells.toml
     """
+    from ..benchmarks.engines import engine as engine_of
     from ..benchmarks.lacking import parse_share
     from ..benchmarks.store import Store, create
     from ..benchmarks.stored_study import answer
     from ..benchmarks.stored_study import run as run_stored
     from ..benchmarks.study_file import read_study_file
-    from ..benchmarks.trials import Threads
     from .progress import watching
     from .study_answer import print_rows, store_beside, study_path
 
     path = study_path(study)
-    asked, engine, ours = read_study_file(path), Threads(workers), parse_share(share)
+    asked, ours = read_study_file(path), parse_share(share)
     for note in asked.notes:
         print(note, file=sys.stderr)
     kept_in = output or store_beside(path)
-    if not kept_in.exists():
-        create(kept_in)
-    with Store(kept_in, writing=True) as store, watching() as watch:
-        run_stored(store, asked, engine, watch, ours)
+    with engine_of(engine, workers, scheduler) as player:
+        if not kept_in.exists():
+            create(kept_in)
+        with Store(kept_in, writing=True) as store, watching() as watch:
+            run_stored(store, asked, player, watch, ours)
     print(f"kept in {kept_in}", file=sys.stderr)
     print_rows(answer(kept_in), as_json)

@@ -1,0 +1,40 @@
+"""Engines by name: threads of this process, or the workers of a cluster."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+
+from ..contracts.errors import UsageError, in_one_line
+from .trials import Engine, Threads
+
+ENGINES = ("threads", "dask")
+
+
+@contextmanager
+def engine(name: str = "threads", workers: int | None = None, scheduler: str | None = None) -> Iterator[Engine]:
+    """The engine of that name, for as long as the block lasts.
+
+    Args:
+        workers: threads of this process; None for one a core. A cluster has the workers that it has.
+        scheduler: address of the cluster's.
+
+    Raises:
+        UsageError: an unknown name, or an argument that the engine has no use for.
+        TapewrightError: a scheduler that cannot be reached.
+    """
+    if name == "threads":
+        if scheduler is not None:
+            raise UsageError("Argument 'scheduler' goes with engine 'dask', not with 'threads'.")
+        yield Threads(workers)
+    elif name == "dask":
+        if scheduler is None:
+            raise UsageError("engine 'dask' needs the address of a scheduler, such as tcp://HOST:8786.")
+        if workers is not None:
+            raise UsageError("Argument 'workers' goes with engine 'threads'; a cluster has the workers that it has.")
+        from .cluster import Dask
+
+        with closing(Dask(scheduler)) as cluster:
+            yield cluster
+    else:
+        raise UsageError(f"engine: there is no '{in_one_line(name, 40)}'. There are: {', '.join(ENGINES)}.")
