@@ -11,11 +11,13 @@ how it widens a group, and the line code must have groups of that size, or a mac
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, Protocol, runtime_checkable
 
 from .codec import Codec
-from .keying import Keying
+from .keying import KeyedLineCode, Keying
+from .layer import Layer
 
 BYTE_BITS = 8
 STEP_POLES, ARM_POLES, LATCH_POLES, RESET_POLES = 2, 3, 2, 2
@@ -84,6 +86,41 @@ class RelayLayer(Protocol):
 
 
 @runtime_checkable
+class LatchLayer(RelayLayer, Protocol):
+    """A layer that is a network of contacts of a group's latches.
+
+    Attributes:
+        latch_poles: contacts of each latch in it, beside the one that shows the bit.
+    """
+
+    latch_poles: int
+
+
+@runtime_checkable
+class SerialLayer(RelayLayer, Protocol):
+    """A layer that follows the bits one by one as they are heard, whatever is made of them later.
+
+    Attributes:
+        serial: always true.
+    """
+
+    serial: bool
+
+
+@runtime_checkable
+class AlarmingLayer(RelayLayer, Protocol):
+    """A layer that checks each group by a chain of its latches' contacts, which feeds an alarm relay.
+
+    It shows the bits of its group as they are.
+
+    Attributes:
+        stop: the relay opens the clock's feed, and the machine stands at the bad byte.
+    """
+
+    stop: bool
+
+
+@runtime_checkable
 class RelayLineCode(Protocol):
     """A line code that relays can follow."""
 
@@ -123,6 +160,9 @@ def obstacle(codec: Codec) -> str | None:
         if not isinstance(layer, RelayLayer):
             return f"'{layer.name}' does not say what relays must do for it"
         bits = layer.bits_in_group(bits)
+    serial = _serial_obstacle(codec)
+    if serial is not None:
+        return serial
     code = codec.line_code
     if code.needs != "relays":
         return f"'{code.name}' needs a {code.needs}; relays alone cannot decode it"
@@ -133,6 +173,35 @@ def obstacle(codec: Codec) -> str | None:
             f"'{code.name}' has group_bits={code.group_bits}, and the layers above it send {bits} bits with each byte"
         )
     return None
+
+
+def _serial_obstacle(codec: Codec) -> str | None:
+    """Why a layer that follows single bits cannot stand where it does."""
+    for place, layer in enumerate(codec.layers):
+        if not isinstance(layer, SerialLayer):
+            continue
+        for below in codec.layers[place + 1 :]:
+            widens = isinstance(below, RelayLayer) and below.bits_in_group(BYTE_BITS) != BYTE_BITS
+            if widens and not isinstance(below, AlarmingLayer):
+                return f"'{layer.name}' follows bits as they are heard, and '{below.name}' below it changes them"
+        code = codec.line_code
+        if isinstance(code, KeyedLineCode) and code.keying().more_tones_hz:
+            return f"'{layer.name}' follows one bit a step, and '{code.name}' says more"
+    return None
+
+
+def repeated_bits(layers: Sequence[Layer]) -> tuple[tuple[RelayLayer, int], ...]:
+    """The layers that read what contacts of another layer show, with how many bits each: a relay must repeat each bit.
+
+    A network of contacts needs changeovers of its inputs, and another network's output has none.
+    """
+    bits, found, above = BYTE_BITS, [], None
+    for layer in layers:
+        if isinstance(layer, RelayLayer) and layer.bits_in_group(bits) != bits:
+            if above is not None:
+                found.append((above, bits))
+            above, bits = layer, layer.bits_in_group(bits)
+    return tuple(found)
 
 
 def relay_cost(codec: Codec) -> RelayCost | None:
@@ -148,4 +217,6 @@ def relay_cost(codec: Codec) -> RelayCost | None:
     for member in codec.plug_ins:
         assert isinstance(member, RelayLayer | RelayLineCode)
         total += member.relay_cost()
+    for _, bits in repeated_bits(codec.layers):
+        total += RelayCost(bits, bits)
     return total

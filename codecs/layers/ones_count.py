@@ -11,6 +11,7 @@ It condemns and never vouches: as many zeros turned to ones as ones to zeros pas
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +35,7 @@ class OnesCount(Layer):
     name = "ones_count"
     summary = "The number of ones after each block, by counting relays: an alarm for errors that go one way."
     needs = "relays"
+    serial: ClassVar[bool] = True
 
     block_bytes: int = parameter(
         0, "Bytes before each count; 0: one count after all.", unit="bytes", low=0, high=65_535

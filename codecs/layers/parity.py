@@ -10,6 +10,7 @@ It condemns and never vouches: two wrong bits in a byte pass it, so a clean pass
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
@@ -31,6 +32,8 @@ class Parity(Layer):
     name = "parity"
     summary = "A parity bit with each byte, by contacts alone: alarm and stop at the first bad byte."
     needs = "relays"
+    latch_poles: ClassVar[int] = 2
+    """A changeover either way in the chain, but one alone at its ends."""
 
     kind: str = parameter("odd", "Number of ones in a byte and its parity bit.", choices=("odd", "even"))
     stop: bool = parameter(True, "Nothing after the first bad byte is loaded.")

@@ -8,6 +8,7 @@ is the same for bits that are all equally sure.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
@@ -29,6 +30,8 @@ class Vote(Layer):
     name = "vote"
     summary = "Each byte three times in a row, two of three decide: contacts alone can do it."
     needs = "relays"
+    latch_poles: ClassVar[int] = 1
+    """Five contacts vote where three latches show a bit already: one more on two of them."""
 
     word_bits: int = parameter(8, "Bits that are repeated together: 9 with a parity bit in each.", low=1, high=64)
 

@@ -1,7 +1,7 @@
 """Bank: a second bank of latches, which holds a byte while the bits of the next are heard.
 
-While the copying line is in, each latch of the bank is fed through the contact of its fellow in the first; it holds
-itself until the releasing line opens the holding circuit.
+While the copying line is in, each latch of the bank is fed through the contacts that show its bit of the byte; it
+holds itself until the releasing line opens the holding circuit.
 """
 
 from __future__ import annotations
@@ -10,11 +10,12 @@ from typing import Protocol
 
 from .contact import Closure
 from .fault import NOT_CLEARED, NOT_COPIED, Fault
+from .group_logic import GroupLogic
 from .machine import Machine
 from .table import Table
 
 Change = tuple[float, tuple[int, ...]]
-"""When the bank changed, and what it shows from then on, in the order heard."""
+"""When the bank changed, and the byte that it shows from then on, most significant bit first."""
 
 
 class FirstBank(Protocol):
@@ -25,7 +26,12 @@ class FirstBank(Protocol):
 
 
 def copies(
-    lines: dict[str, list[Closure]], machine: Machine, table: Table, first: FirstBank, faults: list[Fault]
+    lines: dict[str, list[Closure]],
+    machine: Machine,
+    table: Table,
+    first: FirstBank,
+    logic: GroupLogic,
+    faults: list[Fault],
 ) -> list[Change]:
     """What the bank shows, in the order of the tape; what went wrong is added to ``faults``."""
     copying, releasing = table.acting("copy")[0], table.acting("release")[0]
@@ -46,7 +52,7 @@ def copies(
                 faults.append(Fault(closure.touch_s, NOT_COPIED, text, "copy"))
                 continue
             # What is held already stays: a bank that was not released shows both bytes at once.
-            heard = first.latches_at(closure.leave_s - comes_in)
+            heard = logic.bits(first.latches_at(closure.leave_s - comes_in))
             shown = tuple(held | bit for held, bit in zip(shown, heard, strict=True))
             changes.append((closure.solid_s + comes_in, shown))
         else:

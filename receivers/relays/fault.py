@@ -36,6 +36,13 @@ DOUBLE_CLOCK, MISSED_CLOCK, MOVING_BIT, EARLY_WRITE, ADDRESS_OFF, NO_WRITE, NOT_
     "byte not copied",
 )
 
+ALARM, ALARM_MISSED, RING_OFF, DIFFERENCE = "alarm", "alarm missed", "ring off", "difference"
+"""An alarm relay came in; it was fed and did not; the ring did not stand where the end of a tape leaves it; a verify
+pass found what memory does not hold."""
+
+SHOWN = (ALARM, RING_OFF, DIFFERENCE)
+"""What the machine itself shows, by a lamp: it has noticed. The other faults only a log can tell."""
+
 
 @dataclass(frozen=True, slots=True)
 class Fault:

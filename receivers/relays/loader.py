@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from itertools import chain
 
 import numpy as np
 
 from ...contracts.keying import Keying
 from ...contracts.signal import Signal
 from .contact import Closure, Interval, contact_intervals, follow, overlap
-from .fault import Fault
+from .fault import ALARM, ALARM_MISSED, RING_OFF, SHOWN, Fault
+from .group_logic import GroupLogic
 from .listening import listen
 from .machine import Input, Machine, input_roles
 from .memory import Memory, fill
-from .sequencer import Count, count_clocks
+from .sequencer import SAME_CLOCK_S, Count, count_clocks
 from .table import Line, Table
 
 OPERATOR_S = 0.3
@@ -31,6 +33,7 @@ class Contacts:
         data: when the data relay's make contact, or the one rail's, is closed.
         end_s: end of the capture.
         paced: a tape keeps time; a hand does not.
+        tone: when a make contact of the second tone's relays is closed, on either track.
     """
 
     closed: list[Interval]
@@ -38,6 +41,14 @@ class Contacts:
     data: list[Interval]
     end_s: float
     paced: bool = True
+    tone: tuple[Interval, ...] = ()
+
+    def until(self, time_s: float) -> Contacts:
+        """The same with the feed of the clock's contacts opened then."""
+        closed, opened = (
+            [(start, min(end, time_s)) for start, end in fed if start < time_s] for fed in (self.closed, self.opened)
+        )
+        return replace(self, closed=closed, opened=opened)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +99,17 @@ class Load:
     lines: dict[str, list[Closure]]
     faults: tuple[Fault, ...]
     end_s: float
+
+    @property
+    def shown(self) -> tuple[Fault, ...]:
+        """The faults that the machine itself has noticed and shows."""
+        return tuple(fault for fault in self.faults if fault.what in SHOWN)
+
+    @property
+    def counted(self) -> bytes:
+        """The bytes of ``image`` as a counter of ones has heard them: 0 where none was written."""
+        written = {address: self.memory.counted_byte(time) for time, address, _ in self.memory.writes}
+        return bytes(written.get(address, 0) for address in self._addresses())
 
     @property
     def image(self) -> bytes:
@@ -162,7 +184,9 @@ def hear(signal: Signal, machine: Machine, keying: Keying, rng: np.random.Genera
     """The contacts of the input relays while ``signal`` plays."""
 
     def relay(role: str, listening: Input) -> tuple[list[Interval], list[Interval]]:
-        events = listen(signal, keying.track(role), listening.front_end, listening.coil, listening.armature)
+        track = keying.track(role)
+        sound = signal if listening.tone_filter is None else listening.tone_filter.passed(signal, track)
+        events = listen(sound, track, listening.front_end, listening.coil, listening.armature)
         return contact_intervals(
             events, signal.duration_s, listening.coil.pick_up_a, listening.bounce_s, machine.bounces, rng
         )
@@ -177,20 +201,32 @@ def hear(signal: Signal, machine: Machine, keying: Keying, rng: np.random.Genera
         closed = [(closure.solid_s, closure.leave_s) for closure in closures]
         edges = [0.0, *(t for closure in closures for t in (closure.touch_s, closure.gone_s)), signal.duration_s]
         opened = [(start, end) for start, end in zip(edges[::2], edges[1::2], strict=True) if end > start]
-    return Contacts(closed, opened, data, signal.duration_s)
+    tones = [
+        relay(role, listening)[0] for role, listening in zip((first, second), machine.tones, strict=bool(machine.tones))
+    ]
+    return Contacts(closed, opened, data, signal.duration_s, tone=tuple(_merged(chain(*tones))))
 
 
 def by_hand(bits: str, keying: Keying, hold_s: float = 0.5) -> Contacts:
     """Contacts of hand keys for single steps: ``bits`` of "0" and "1", one a step, each held and let go for ``hold_s``.
 
-    The data key goes down a quarter of ``hold_s`` before the clock key and up a quarter after it.
+    The data key goes down a quarter of ``hold_s`` before the clock key and up a quarter after it. Where a step says two
+    bits its digit is "0" to "3", and the second is a key of its own.
     """
+    width = 1 + len(keying.more_tones_hz)
     starts = [(1 + 2 * n) * hold_s for n in range(len(bits))]
     closed = [(start, start + hold_s) for start in starts]
     edges = [0.0, *(edge for interval in closed for edge in interval), starts[-1] + 2 * hold_s if starts else hold_s]
     opened = list(zip(edges[::2], edges[1::2], strict=True))
-    data = [(start - hold_s / 4, start + 1.25 * hold_s) for start, bit in zip(starts, bits, strict=True) if bit == "1"]
-    return Contacts(closed, opened, data, edges[-1], paced=False)
+    data, tone = (
+        [
+            (start - hold_s / 4, start + 1.25 * hold_s)
+            for start, said in zip(starts, bits, strict=True)
+            if int(said) >> shift & 1
+        ]
+        for shift in (width - 1, 0)
+    )
+    return Contacts(closed, opened, data, edges[-1], paced=False, tone=tuple(tone))
 
 
 def armed_s(contacts: Contacts, keying: Keying) -> float:
@@ -220,11 +256,56 @@ def run(
     paced_until_s = contacts.end_s if contacts.paced else 0.0
     if table.overlapped:
         contacts = _run_out(contacts, table, keying)
-    count = count_clocks(contacts.closed, contacts.opened, machine, step_s, start_s, contacts.end_s, paced_until_s)
-    lines = _lines(count, machine, table)
-    memory, faults = fill(count, lines, contacts.data, machine, table, keying.least_significant_first, first_address)
-    told = sorted((*count.faults, *faults), key=lambda fault: fault.time_s)
-    return Load(memory, count, lines, tuple(told), contacts.end_s)
+    logic = GroupLogic(table.group_layers, keying.least_significant_first)
+
+    def played(contacts: Contacts) -> Load:
+        count = count_clocks(contacts.closed, contacts.opened, machine, step_s, start_s, contacts.end_s, paced_until_s)
+        lines = _lines(count, machine, table)
+        heard = (contacts.data, list(contacts.tone))
+        memory, faults = fill(count, lines, heard, machine, table, logic, first_address)
+        alarms = [alarm for line in table.acting("alarm") for alarm in _alarms(line, count, lines, memory, machine)]
+        return Load(memory, count, lines, (*count.faults, *faults, *alarms), contacts.end_s)
+
+    loaded = played(contacts)
+    alarm_s = min((fault.time_s for fault in loaded.faults if fault.what == ALARM), default=None)
+    stopped = alarm_s is not None and logic.stops
+    if alarm_s is not None and stopped:
+        loaded = played(contacts.until(alarm_s))
+    at_rest = () if stopped or not contacts.paced else _not_at_rest(loaded, table, keying)
+    told = sorted((*loaded.faults, *at_rest), key=lambda fault: fault.time_s)
+    return replace(loaded, faults=tuple(told))
+
+
+def _alarms(
+    line: Line, count: Count, lines: dict[str, list[Closure]], memory: Memory, machine: Machine
+) -> Iterator[Fault]:
+    """The alarm relay is fed through the chain, whose latches are at rest by then; its closures are filled in."""
+    fed = [
+        pulse
+        for step in line.steps
+        for pulse in count.pulses[step - 1]
+        if memory.logic.alarms(memory.latches_at(pulse[0]))
+    ]
+    lines[line.name], short = follow(fed, machine.lines[line.name])
+    does = "the clock's feed is open" if memory.logic.stops else "the load goes on"
+    for closure in lines[line.name]:
+        address = memory.address_at(closure.touch_s)
+        yield Fault(closure.touch_s, ALARM, f"the latches of address {address} do not fit their check: {does}")
+    for start, _ in short:
+        # A fragment of the contact's bounce is no missed alarm if the rest of the pulse raises it.
+        if not any(abs(start - closure.touch_s) < SAME_CLOCK_S for closure in lines[line.name]):
+            yield Fault(start, ALARM_MISSED, "the alarm relay was fed for too short to come in", "line")
+
+
+def _not_at_rest(loaded: Load, table: Table, keying: Keying) -> tuple[Fault, ...]:
+    """The lamp across each step relay's coil: after a tape one must be lit, and which is known."""
+    right = table.run_out_steps or (1 if keying.end_mark_s is not None else table.steps)
+    stands = loaded.count.steps[-1][1] if loaded.count.steps else 0
+    if stands == right:
+        return ()
+    where = f"step {stands}" if stands else "home"
+    text = f"after the tape the ring stands at {where} in the place of step {right}: clocks were lost or added"
+    return (Fault(loaded.end_s, RING_OFF, text),)
 
 
 def _run_out(contacts: Contacts, table: Table, keying: Keying) -> Contacts:
@@ -242,6 +323,8 @@ def _lines(count: Count, machine: Machine, table: Table) -> dict[str, list[Closu
     closures: dict[str, list[Closure]] = {}
 
     def close(line: Line) -> list[Closure]:
+        if line.action == "alarm":
+            closures[line.name] = []  # fed through a chain of latches, which nobody knows yet
         if line.name not in closures:
             coil = _merged(
                 interval

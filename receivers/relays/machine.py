@@ -17,7 +17,8 @@ from .front_end import Armature, FrontEnd
 from .relay_set import RelaySet
 from .relay_type import RelayType, Switched
 from .spread import TRUNCATED_AT_SD
-from .table import Table
+from .table import BITS, Table
+from .tone_filter import ToneFilter
 
 Place = Callable[[str, str], float]
 
@@ -35,12 +36,13 @@ def input_roles(keying: Keying) -> tuple[str, str]:
 
 @dataclass(frozen=True, slots=True)
 class Input:
-    """The relay at one front end, and what drives it."""
+    """The relay at one front end, and what drives it: the track's sound, or what of it a filter lets through."""
 
     front_end: FrontEnd
     coil: Coil
     armature: Armature
     bounce_s: float
+    tone_filter: ToneFilter | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,11 +56,12 @@ class Machine:
             closed, the second, which lets the next step come, while it is open.
         lines: of each line by name.
         latches: of each bit, in the order heard.
-        bank: the second bank of them; empty where a table has none.
+        bank: the second bank of latches, of each bit of a byte; empty where a table has none.
         reset_s: delay of the slow relay that tells a reset mark from a clock; None without marks.
         counter, cell: slowest relay of the address counter, and of a memory cell.
         bounces: the input relays' closings bounce for a ``drawn`` part of their longest, for all of it (``longest``)
             or for the least part (``shortest``).
+        tones: the relays that a second tone moves, of the first and the second input role; empty with one tone.
     """
 
     clock: Input
@@ -73,6 +76,7 @@ class Machine:
     cell: Switched
     bounces: str = "drawn"
     bank: tuple[Switched, ...] = ()
+    tones: tuple[Input, ...] = ()
 
 
 def random_place(rng: np.random.Generator) -> Place:
@@ -111,16 +115,27 @@ def build(relays: RelaySet, table: Table, keying: Keying, place: Place, bounces:
             circuit = replace(circuit, supply_v=feed_v)
         return Input(circuit, relay.coil(celsius), relay.armature, relay.bounce_s)
 
+    def listening_to_tone(role: str, tone_hz: float) -> Input:
+        kind = relays.tone_filter
+        assert kind is not None  # the receiver has refused sets without
+        plain = listening(f"{role} tone")
+        centre_hz = tone_hz * (1 + kind.tuning * place(f"{role} tone", "tuning"))
+        limiter = relays.front_end
+        tuned = ToneFilter(centre_hz, kind.quality, limiter.gain_v, limiter.clip_v)
+        return replace(plain, front_end=replace(plain.front_end, gain_v=kind.gain), tone_filter=tuned)
+
     isolating = 1 if table.isolation == "diodes" else 0
-    bits = range(1, len(table.bit_steps) + 1)
+    bits = range(1, table.group_bits + 1)
 
     def line(name: str) -> Switched:
         wired = table.line(name)
         # Until the first copy a relay keeps write and count apart from their steps.
         gated = table.overlapped and wired.action in ("write", "count")
-        return switched(relays.logic, name, 2 + len(wired.through) + gated, isolating)
+        chain = table.group_bits if wired.action == "alarm" else 0
+        return switched(relays.logic, name, 2 + len(wired.through) + gated + chain, isolating)
 
-    clock, data = (listening(role) for role in input_roles(keying))
+    roles = input_roles(keying)
+    clock, data = (listening(role) for role in roles)
     return Machine(
         clock=clock,
         data=data,
@@ -133,7 +148,10 @@ def build(relays: RelaySet, table: Table, keying: Keying, place: Place, bounces:
         counter=switched(relays.logic, "counter", 2),
         cell=switched(relays.latch, "memory cell", 3),
         bounces=bounces,
-        bank=tuple(switched(relays.latch, f"bank {n}", 3, isolating) for n in bits) if table.overlapped else (),
+        bank=tuple(switched(relays.latch, f"bank {n}", 3, isolating) for n in range(1, BITS + 1))
+        if table.overlapped
+        else (),
+        tones=tuple(listening_to_tone(role, tone_hz) for tone_hz in keying.more_tones_hz for role in roles),
     )
 
 
@@ -152,5 +170,6 @@ def load_a(relays: RelaySet, table: Table) -> float:
     # Two step relays and two arming relays at a handover, the address counter and the reset relay.
     sequencing = 4 + 2 * table.address_bits + 1
     coils = (together + sequencing) / relays.logic.resistance_ohm.low * relays.logic.coil_v
-    latches = (1 + table.overlapped) * len(table.bit_steps) / relays.latch.resistance_ohm.low * relays.latch.coil_v
+    held = table.group_bits + (BITS if table.overlapped else 0)
+    latches = held / relays.latch.resistance_ohm.low * relays.latch.coil_v
     return (coils + latches) * hottest_draw

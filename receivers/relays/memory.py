@@ -10,9 +10,10 @@ from itertools import pairwise
 from .bank import copies
 from .contact import Closure, Interval, overlap
 from .fault import ADDRESS_OFF, EARLY_WRITE, MOVING_BIT, NO_WRITE, NOT_CLEARED, Fault
+from .group_logic import GroupLogic
 from .machine import Machine
 from .sequencer import Count
-from .table import Table
+from .table import BITS, Table
 
 LEAST_OVERLAP_S = 0.2e-3
 """Data and clock closed together for less than this is no attempt to latch: contacts part that far apart anyway."""
@@ -34,7 +35,9 @@ class Memory:
         counts: when the address changed, and to what.
         writes: when a cell took a byte: time, address, byte.
         bits: how many latches there are.
-        copied: where there is a second bank: when it changed, and its bits in the order heard.
+        logic: what their contacts show.
+        counted: when a counter of ones that hears what the latches hear came in, and at which bit; ascending.
+        copied: where there is a second bank: when it changed, and the byte it shows, most significant bit first.
     """
 
     cells: dict[int, int]
@@ -45,6 +48,8 @@ class Memory:
     counts: list[tuple[float, int]]
     writes: list[tuple[float, int, int]]
     bits: int
+    logic: GroupLogic
+    counted: list[tuple[float, int]]
     copied: list[tuple[float, tuple[int, ...]]] | None = None
 
     def address_at(self, time_s: float) -> int:
@@ -52,29 +57,40 @@ class Memory:
         place = bisect_right(self.counts, (time_s, 1 << 30))
         return self.counts[place - 1][1] if place else self.first_address
 
-    def shown_at(self, time_s: float) -> tuple[int, ...]:
-        """The bits that the data bus is driven with, in the order heard."""
+    def byte_at(self, time_s: float) -> int:
+        """What the data bus is driven with."""
         if self.copied is None:
-            return self.latches_at(time_s)
+            return self.logic.byte(self.latches_at(time_s))
         place = bisect_right(self.copied, time_s, key=lambda change: change[0])
-        return self.copied[place - 1][1] if place else (0,) * self.bits
+        return int("".join(map(str, self.copied[place - 1][1])), 2) if place else 0
+
+    def counted_byte(self, written_s: float) -> int:
+        """The byte that was written then, as a counter of ones has heard it."""
+        heard_s = written_s
+        if self.copied is not None:
+            place = bisect_right(self.copied, written_s, key=lambda change: change[0])
+            heard_s = self.copied[place - 1][0] if place else float("-inf")
+        return self.logic.byte(self._since_cleared(self.counted, heard_s))
 
     def latches_at(self, time_s: float) -> tuple[int, ...]:
         """Which latches are in, in the order heard."""
+        return self._since_cleared(self.latched, time_s)
+
+    def _since_cleared(self, came_in: list[tuple[float, int]], time_s: float) -> tuple[int, ...]:
         since = self.cleared[bisect_right(self.cleared, time_s) - 1] if self.cleared else float("-inf")
         since = since if since <= time_s else float("-inf")
-        first, last = bisect_right(self.latched, (since, 1 << 30)), bisect_right(self.latched, (time_s, 1 << 30))
-        heard = {bit for _, bit in self.latched[first:last]}
+        first, last = bisect_right(came_in, (since, 1 << 30)), bisect_right(came_in, (time_s, 1 << 30))
+        heard = {bit for _, bit in came_in[first:last]}
         return tuple(int(bit in heard) for bit in range(1, self.bits + 1))
 
 
 def fill(
     count: Count,
     lines: dict[str, list[Closure]],
-    data: list[Interval],
+    data: tuple[list[Interval], ...],
     machine: Machine,
     table: Table,
-    least_first: bool,
+    logic: GroupLogic,
     first_address: int | None,
 ) -> tuple[Memory, list[Fault]]:
     """Latch, clear, count and write.
@@ -82,39 +98,46 @@ def fill(
     Args:
         count: how the ring went.
         lines: closures of each line.
-        data: when the data contact is closed.
+        data: when the contact of each bit of a step is closed.
         machine, table: what is built.
-        least_first: the data bus is wired for the least significant bit heard first.
+        logic: what the latches' contacts show.
         first_address: where to start; the table's own by default.
     """
     faults: list[Fault] = []
+    latched, counted = _latch(count, data, machine, table, faults)
     memory = Memory(
         cells={},
         first_address=table.first_address if first_address is None else first_address,
         address_space=table.address_space,
-        latched=_latch(count, data, machine, table, faults),
+        latched=latched,
         cleared=_clear(lines, machine, table, faults),
         counts=[],
         writes=[],
-        bits=len(table.bit_steps),
+        bits=table.group_bits,
+        logic=logic,
+        counted=counted,
     )
     if table.overlapped:
-        memory = replace(memory, copied=copies(lines, machine, table, memory, faults))
+        memory = replace(memory, copied=copies(lines, machine, table, memory, logic, faults))
     moving = _count(lines, machine, table, memory, faults)
     for closure in lines[table.acting("write")[0].name]:
-        _write(closure, lines, moving, machine, table, least_first, memory, faults)
+        _write(closure, lines, moving, machine, table, memory, faults)
     return memory, faults
 
 
 def _latch(
-    count: Count, data: list[Interval], machine: Machine, table: Table, faults: list[Fault]
-) -> list[tuple[float, int]]:
+    count: Count, data: tuple[list[Interval], ...], machine: Machine, table: Table, faults: list[Fault]
+) -> tuple[list[tuple[float, int]], list[tuple[float, int]]]:
     latched: list[tuple[float, int]] = []
+    counted: list[tuple[float, int]] = []
     gap_s = SAME_CLOCK_BOUNCES * machine.clock.bounce_s
-    for bit, step in enumerate(table.bit_steps, 1):
+    for bit in range(1, table.group_bits + 1):
+        place, stream = divmod(bit - 1, table.bits_a_step)
         needed = machine.latches[bit - 1].operate_s
-        for first, last, together in _by_clock(count.pulses[step - 1], data, gap_s):
+        for first, last, together in _by_clock(count.pulses[table.bit_steps[place] - 1], data[stream], gap_s):
             longest = max(end - start for start, end in together)
+            if longest >= machine.counter.operate_s:
+                counted.append((together[0][0] + machine.counter.operate_s, bit))
             start = next(start for start, end in together if end - start >= min(needed, longest))
             if longest >= needed:
                 latched.append((start + needed, bit))
@@ -125,8 +148,7 @@ def _latch(
             elif longest > LEAST_OVERLAP_S:
                 text = f"bit {bit}: data closed for {1e3 * longest:.1f} ms of the clock, {1e3 * needed:.1f} needed"
                 faults.append(Fault(start, MOVING_BIT, text, "latch"))
-    latched.sort()
-    return latched
+    return sorted(latched), sorted(counted)
 
 
 def _by_clock(
@@ -193,7 +215,6 @@ def _write(
     moving: list[Interval],
     machine: Machine,
     table: Table,
-    least_first: bool,
     memory: Memory,
     faults: list[Fault],
 ) -> None:
@@ -231,9 +252,7 @@ def _write(
             continue
         middle = 0.5 * (before + after)
         address = _bus(drivers["address"], middle, memory.address_at(middle), memory.address_space - 1)
-        heard = memory.shown_at(middle)
-        word = int("".join(map(str, reversed(heard) if least_first else heard)), 2)
-        byte = _bus(drivers["data"], middle, word, (1 << memory.bits) - 1)
+        byte = _bus(drivers["data"], middle, memory.byte_at(middle), (1 << BITS) - 1)
         memory.cells[address] = byte
         memory.writes.append((before + machine.cell.operate_s, address, byte))
         taken = True

@@ -54,6 +54,17 @@ def pace(code: KeyedLineCode, relays: RelaySet, table: Table) -> Pace | None:
 
 
 @lru_cache(maxsize=64)
+def shortest(code: KeyedLineCode, relays: RelaySet, table: Table) -> float | None:
+    """The shortest step that closes, in seconds; None if none does.
+
+    Raises:
+        UsageError: a code that the machine cannot follow at any step.
+    """
+    found = shortest_step(code, relays, table)
+    return None if found is None else found.step_s
+
+
+@lru_cache(maxsize=64)
 def contact_limit_bits_per_s(code: KeyedLineCode, relays: RelaySet, table: Table) -> float | None:
     """Steps a second that close in the worst corner, times the bits that a step with data brings; None if none closes.
 
@@ -62,5 +73,5 @@ def contact_limit_bits_per_s(code: KeyedLineCode, relays: RelaySet, table: Table
     Raises:
         UsageError: a code that the machine cannot follow at any step.
     """
-    found = shortest_step(code, relays, table)
-    return None if found is None else 8 / code.keying().data_steps / found.step_s
+    step_s = shortest(code, relays, table)
+    return None if step_s is None else 8 / code.keying().data_steps / step_s

@@ -10,10 +10,11 @@ import math
 from dataclasses import dataclass
 
 from ...contracts.keying import Keying
+from ...contracts.relay_cost import LatchLayer, RelayLayer, repeated_bits
 from .machine import load_a
 from .relay_set import RelaySet
 from .relay_type import RelayType
-from .table import Table
+from .table import BITS, Table
 
 STEP_POLES, ARM_POLES, LATCH_POLES, RESET_POLES, COUNTER_POLES, FILLED_POLES = 2, 3, 2, 2, 4, 3
 """Step: holds itself, feeds its arming relay (and its lines besides). Arm: holds itself, drops the step before, feeds
@@ -21,6 +22,9 @@ the next step with its pulses. Latch: holds itself, shows its bit. Reset: opens 
 Counter: each of the two relays of a bit's two-phase toggle (common practice). Filled: holds itself from the first copy
 to the second bank on, lets write and count pass. Each latch of the second bank is fed through a diode or a pole of its
 own, or one that is held would feed its neighbours backwards."""
+
+ALARM_POLES = 3
+"""An alarm relay holds itself, opens the feed that it stops, lights a lamp."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +53,8 @@ class Parts:
     Attributes:
         relays: by purpose.
         isolating_diodes, clamp_diodes, zeners, rectifier_diodes: by purpose.
-        capacitors: reservoirs, and the slow relay's.
+        capacitors: reservoirs, and the slow relay's; those of tone filters are counted with them.
+        tone_filters: a tuned circuit and a second amplifier each.
         step_currents_a: drawn from the supply in each step, all latches in; index 0 for step 1.
         peak_a: the most at once, at the highest supply and the least resistance.
         steps_a_byte, seconds_a_byte: pace of the code.
@@ -61,6 +66,7 @@ class Parts:
     zeners: int
     rectifier_diodes: int
     capacitors: int
+    tone_filters: int
     step_currents_a: tuple[float, ...]
     peak_a: float
     steps_a_byte: int
@@ -98,13 +104,17 @@ def life_days(operations: float, operations_a_second: float) -> float:
     return operations / operations_a_second / 86_400
 
 
-def parts(relays: RelaySet, table: Table, keying: Keying) -> Parts:
-    """The parts of a machine for a code."""
-    steps, bits = table.steps, len(table.bit_steps)
+def parts(relays: RelaySet, table: Table, keying: Keying, verify: bool = False) -> Parts:
+    """The parts of a machine for a code.
+
+    Args:
+        table: fitted to the stack, whose layers are counted with it.
+        verify: with the comparator of a verify pass.
+    """
+    steps, bits = table.steps, table.group_bits
     step_lines = {n: [line for line in table.lines if line.when == "step" and n in line.steps] for n in _all(table)}
     pulse_lines = {n: [line for line in table.lines if line.when == "clock" and n in line.steps] for n in _all(table)}
     by_pole = table.isolation == "poles"
-    banks = 1 + table.overlapped
     counts = _inputs(relays, table, keying)
     if relays.clock.form == "make":
         counts.append(_count("clock repeater", relays.logic, 2, 1, steps))
@@ -112,31 +122,45 @@ def parts(relays: RelaySet, table: Table, keying: Keying) -> Parts:
     counts.append(_count("step", relays.logic, poles, steps, 1))
     poles = max(ARM_POLES + (len(lines) if by_pole else 0) for lines in pulse_lines.values())
     counts.append(_count("arm", relays.logic, poles, steps, 1))
-    counts.append(_count("bit latch", relays.latch, LATCH_POLES, bits, 1))
+    latch_poles = LATCH_POLES + _network_poles(table) + (verify and not table.overlapped and not table.group_layers)
+    counts.append(_count("bit latch", relays.latch, latch_poles, bits, 1))
     if table.overlapped:
-        counts.append(_count("second bank", relays.latch, LATCH_POLES, bits, 1))
+        counts.append(_count("second bank", relays.latch, LATCH_POLES + verify, BITS, 1))
         counts.append(_count("second bank filled", relays.logic, FILLED_POLES, 1, 0))
     if keying.mark_s is not None:
         counts.append(_count("reset mark", relays.logic, RESET_POLES, 1, 1))
     for line in table.lines:
-        width = {"address": table.address_bits, "data": bits}.get(line.bus, 1)
+        width = {"address": table.address_bits, "data": BITS}.get(line.bus, 1)
         if line.action == "copy" and by_pole:
-            width = bits
+            width = BITS
+        if line.action == "alarm":
+            counts.append(_count(f"line '{line.name}'", relays.logic, ALARM_POLES, 1, 0))
+            continue
         counts.append(_count(f"line '{line.name}'", relays.logic, width, 1, len(line.steps)))
     counts.append(_count("address counter", relays.logic, COUNTER_POLES, 2 * table.address_bits, 1))
+    counts += _of_layers(relays, table)
+    if verify:
+        # A changeover of each bit shown against one of a relay that repeats its cell.
+        if table.group_layers and not table.overlapped:
+            counts.append(_count("shown bit", relays.logic, 1, BITS, 1))
+        counts.append(_count("read bit", relays.logic, 1, BITS, 1))
+        counts.append(_count("verify alarm", relays.logic, ALARM_POLES, 1, 0))
     coils = sum(entry.count for entry in counts)
-    on_front_ends = counts[0].count + counts[1].count
+    on_front_ends = sum(entry.count for entry in counts if entry.purpose.endswith("input"))
     clamped = coils - on_front_ends if relays.clamp.kind.startswith("diode") else 0
-    isolating = sum(len(line.steps) for line in table.lines) + banks * bits if table.isolation == "diodes" else 0
+    latches = bits + (BITS if table.overlapped else 0)
+    isolating = sum(len(line.steps) for line in table.lines) + latches if table.isolation == "diodes" else 0
     a_track = {"half": 1, "centre_tap": 2, "bridge": 4}[relays.front_end.rectifier] + relays.front_end.freewheel_diode
     has_reservoir = relays.front_end.reservoir_f > 0
+    filters = 2 * len(keying.more_tones_hz)
     return Parts(
         relays=tuple(counts),
         isolating_diodes=isolating,
         clamp_diodes=clamped,
         zeners=clamped if relays.clamp.kind == "diode_zener" else 0,
-        rectifier_diodes=2 * a_track,
-        capacitors=2 * has_reservoir + (keying.mark_s is not None),
+        rectifier_diodes=on_front_ends * a_track,
+        capacitors=on_front_ends * has_reservoir + filters + (keying.mark_s is not None),
+        tone_filters=filters,
         step_currents_a=tuple(_current_a(n, relays, table) for n in _all(table)),
         peak_a=load_a(relays, table),
         steps_a_byte=keying.steps_a_byte,
@@ -156,7 +180,31 @@ def _inputs(relays: RelaySet, table: Table, keying: Keying) -> list[RelayCount]:
     return [
         _count("zero input", relays.clock, 2, 1, table.steps),
         _count("one input", relays.clock, 3, 1, table.steps),
+        *(
+            _count(f"{rail} {tone_hz:g} Hz input", relays.clock, 1, 1, len(table.bit_steps))
+            for tone_hz in keying.more_tones_hz
+            for rail in ("zero", "one")
+        ),
     ]
+
+
+def _network_poles(table: Table) -> int:
+    """Contacts of each latch in the network of the innermost layer; the others read repeated bits."""
+    innermost = table.group_layers[-1] if table.group_layers else None
+    return innermost.latch_poles if isinstance(innermost, LatchLayer) else 0
+
+
+def _of_layers(relays: RelaySet, table: Table) -> list[RelayCount]:
+    """Relays that repeat a bit between two networks, and the counters of layers that see the load as a whole."""
+    counts = []
+    for reader, bits in repeated_bits(table.group_layers):
+        poles = 1 + (reader.latch_poles if isinstance(reader, LatchLayer) else 0)
+        counts.append(_count("repeated bit", relays.logic, poles, bits, 1))
+    for layer in table.load_layers:
+        cost = layer.relay_cost() if isinstance(layer, RelayLayer) else None
+        if cost is not None and cost.relays:
+            counts.append(_count(layer.name, relays.logic, math.ceil(cost.poles / cost.relays), cost.relays, BITS))
+    return counts
 
 
 def _all(table: Table) -> range:
@@ -171,5 +219,5 @@ def _current_a(step: int, relays: RelaySet, table: Table) -> float:
     """Step and arming relay, the lines held, and every latch: bits are not known beforehand."""
     held = sum(step in table.live_steps(line) for line in table.lines)
     share = relays.supply.voltage_v / relays.logic.coil_v
-    latches = (1 + table.overlapped) * len(table.bit_steps)
+    latches = table.group_bits + (BITS if table.overlapped else 0)
     return share * ((2 + held + table.overlapped) * relays.logic.coil_a + latches * relays.latch.coil_a)

@@ -12,6 +12,7 @@ from .coil import CLAMPS, Clamp
 from .front_end import DRIVERS, RECTIFIERS, FrontEnd
 from .relay_type import RelayType
 from .toml_section import Section, names, read
+from .tone_filter import FilterKind
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +68,7 @@ class RelaySet:
         reset: tolerance of that delay, as a share.
         worn: share of rated life used up.
         top_tone_hz: highest tone that transformer and rectifier pass.
+        tone_filter: before the relays of a second tone; None in a set that hears one tone a track.
     """
 
     name: str
@@ -86,6 +88,7 @@ class RelaySet:
     reset: float
     worn: float
     top_tone_hz: float
+    tone_filter: FilterKind | None = None
 
 
 def ready_sets() -> tuple[str, ...]:
@@ -134,6 +137,7 @@ def load_set(source: str) -> RelaySet:
             f"leaves {front_end.peak_v:.3g} V behind the rectifier, and the input relays pick up at up to "
             f"{clock.pick_up.high * clock.coil_v:.3g} V.",
         )
+    tone_filter = _tone_filter(top.section("tone_filter")) if top.has("tone_filter") else None
     tape_section = top.section("tape")
     quietest = tape_section.number("quietest_db", low=-60, high=6)
     tape = TapeLimits(
@@ -169,6 +173,7 @@ def load_set(source: str) -> RelaySet:
         reset=reset,
         worn=worn,
         top_tone_hz=top_tone,
+        tone_filter=tone_filter,
     )
 
 
@@ -182,6 +187,17 @@ def _clamp(section: Section) -> Clamp:
     )
     section.close()
     return clamp
+
+
+def _tone_filter(section: Section) -> FilterKind:
+    kind = FilterKind(
+        section.number("quality", low=1, high=50),
+        section.number("tuning_percent", low=0, high=10) / 100,
+        section.number("gain", 1.0, low=0.01, high=1000),
+        section.number("inductance_mh", low=0.1, high=10_000) / 1000,
+    )
+    section.close()
+    return kind
 
 
 def _front_end(section: Section, supply: Supply) -> tuple[FrontEnd, float, float]:

@@ -13,6 +13,7 @@ from .front_end import Armature, FrontEnd
 from .listening import trace
 from .relay_set import RelaySet
 from .table import Table
+from .tone_filter import FilterKind, ToneFilter
 
 RATE_HZ = 44_100
 STEADY_TAUS = 8.0
@@ -20,12 +21,19 @@ STEADY_TAUS = 8.0
 
 
 def reason_against(keying: Keying, relays: RelaySet, table: Table) -> str | None:
-    """One line that says why not; None if nothing stands against it."""
-    if keying.more_tones_hz:
+    """One line that says why not; None if nothing stands against it.
+
+    Args:
+        table: fitted to the code's groups.
+    """
+    tones = (keying.tone_hz, *keying.more_tones_hz)
+    if len(tones) > 1 and relays.tone_filter is None:
         return (
             f"relays: set '{relays.name}' has no tone filters: it hears one tone a track, and this code has "
-            f"{1 + len(keying.more_tones_hz)}."
+            f"{len(tones)}."
         )
+    if len(tones) > 2:
+        return f"relays: the filters of set '{relays.name}' tell two tones apart, and this code has {len(tones)}."
     if keying.data_steps != len(table.bit_steps) or keying.steps_a_byte != table.steps:
         return (
             f"relays: table '{table.name}' has {table.steps} steps a byte with {len(table.bit_steps)} bits, and this "
@@ -33,12 +41,16 @@ def reason_against(keying: Keying, relays: RelaySet, table: Table) -> str | None
         )
     if list(table.bit_steps) != list(range(1, keying.data_steps + 1)):
         return f"relays: the bit steps of table '{table.name}' must be its first, as on the tape."
-    if keying.tone_hz > relays.top_tone_hz:
+    if max(tones) > relays.top_tone_hz:
         return (
-            f"relays: a tone of {keying.tone_hz:g} Hz is too high for the coil circuit of set '{relays.name}', which "
+            f"relays: a tone of {max(tones):g} Hz is too high for the coil circuit of set '{relays.name}', which "
             f"passes up to {relays.top_tone_hz:g} Hz."
         )
-    return reason_against_tone(keying.tone_hz, relays)
+    for tone_hz in tones:
+        against = reason_against_tone(tone_hz, relays)
+        if against is not None:
+            return against
+    return _reason_against_pair(tones[0], tones[1], relays) if len(tones) > 1 else None
 
 
 def reason_against_tone(tone_hz: float, relays: RelaySet) -> str | None:
@@ -60,14 +72,69 @@ def reason_against_tone(tone_hz: float, relays: RelaySet) -> str | None:
     return None
 
 
+def _reason_against_pair(tone_hz: float, second_hz: float, relays: RelaySet) -> str | None:
+    """Whether the filters pass the second tone, and not the first, at the worst tape speed and tuning."""
+    kind = relays.tone_filter
+    assert kind is not None  # the caller has asked
+    off = relays.tape.speed + kind.tuning
+    needed = relays.clock.pick_up.high * relays.clock.coil_v / relays.clock.resistance_ohm.high
+    harmless = relays.clock.pick_up.low * relays.clock.coil_v / relays.clock.resistance_ohm.low
+    hot, cold = (
+        copper(ohms, celsius)
+        for ohms, celsius in (
+            (relays.clock.resistance_ohm.high, relays.hottest_c),
+            (relays.clock.resistance_ohm.low, relays.coldest_c),
+        )
+    )
+    quiet, loud = relays.tape.quietest_db, relays.tape.loudest_db
+    for centre_hz in (second_hz * (1 - off), second_hz * (1 + off)):
+        least, _, _ = _filtered_current_a(kind, centre_hz, second_hz, quiet, hot, relays)
+        if least < needed:
+            return (
+                f"relays: the filters of set '{relays.name}' leave the coil {1e3 * least:.3g} mA of a tone of "
+                f"{second_hz:g} Hz where the tape's speed and their tuning are off, and it needs up to "
+                f"{1e3 * needed:.3g}."
+            )
+        _, _, most = _filtered_current_a(kind, centre_hz, tone_hz, loud, cold, relays)
+        if most >= harmless:
+            return (
+                f"relays: the filters of set '{relays.name}' for {second_hz:g} Hz let {1e3 * most:.3g} mA of a tone of "
+                f"{tone_hz:g} Hz into the coil, and it picks up from {1e3 * harmless:.3g}: the tones are too near, or "
+                f"one is three times the other."
+            )
+    return None
+
+
+def _filtered_current_a(
+    kind: FilterKind, centre_hz: float, tone_hz: float, level_db: float, ohms: float, relays: RelaySet
+) -> tuple[float, float, float]:
+    limiter = relays.front_end
+    tuned = ToneFilter(centre_hz, kind.quality, limiter.gain_v, limiter.clip_v)
+    sound = tuned.passed(_sine(tone_hz, level_db, _settling_s(limiter, ohms, relays)), 0)
+    return _steady(sound, replace(limiter, gain_v=kind.gain), ohms, relays, tone_hz)
+
+
 def steady_current_a(front_end: FrontEnd, ohms: float, relays: RelaySet, tone_hz: float) -> tuple[float, float]:
     """Least and mean coil current in a steady tone at the set's quietest level, the armature at rest."""
+    sound = _sine(tone_hz, relays.tape.quietest_db, _settling_s(front_end, ohms, relays))
+    return _steady(sound, front_end, ohms, relays, tone_hz)[:2]
+
+
+def _settling_s(front_end: FrontEnd, ohms: float, relays: RelaySet) -> float:
+    return STEADY_TAUS * max(relays.clock.released_h / ohms, front_end.source_ohm * front_end.reservoir_f)
+
+
+def _sine(tone_hz: float, level_db: float, settling_s: float) -> Signal:
+    times = np.arange(int((settling_s + 4 / tone_hz) * RATE_HZ)) / RATE_HZ
+    return Signal(10 ** (level_db / 20) * np.sin(2 * np.pi * tone_hz * times), RATE_HZ)
+
+
+def _steady(
+    sound: Signal, front_end: FrontEnd, ohms: float, relays: RelaySet, tone_hz: float
+) -> tuple[float, float, float]:
+    """Least, mean and most coil current in the last four periods."""
     henry = relays.clock.released_h
-    taus = STEADY_TAUS * max(henry / ohms, front_end.source_ohm * front_end.reservoir_f)
-    periods = 4 / tone_hz
-    times = np.arange(int((taus + periods) * RATE_HZ)) / RATE_HZ
-    sine = 10 ** (relays.tape.quietest_db / 20) * np.sin(2 * np.pi * tone_hz * times)
     out_of_reach = Coil(ohms, henry, henry, 1e6, 1e5)
-    current = trace(Signal(sine, RATE_HZ), 0, front_end, out_of_reach, Armature(1.0, 1.0)).current_a
-    settled = current[-int(periods * RATE_HZ) :]
-    return float(settled.min()), float(settled.mean())
+    current = trace(sound, 0, front_end, out_of_reach, Armature(1.0, 1.0)).current_a
+    settled = current[-int(4 / tone_hz * RATE_HZ) :]
+    return float(settled.min()), float(settled.mean()), float(settled.max())

@@ -5,6 +5,8 @@ the buses, write and count up. A line is held over its steps (``when = "step"``:
 next step's), or only while the clock contact is closed in them (``when = "clock"``: a pulse in each).
 
 ``uses`` names lines that must be steady while this one acts; ``through`` names lines whose contacts feed its coil.
+A table is written for a byte of 8 bits, one a step, as ``clock_tower`` is; where a stack sends other groups,
+``fitting`` gives it as many bit steps as a group takes, moves the later steps along and adds a checking layer's alarm.
 A line that may ``copy`` asks for a second bank of latches: its pulse sets them as the first bank stands, and the data
 bus shows the second, so that a byte is written while the bits of the next are heard. A line that may ``release`` opens
 their holding circuit before. Until the first copy nothing is written or counted, and after the tape the clock key is
@@ -20,6 +22,7 @@ import hashlib
 from dataclasses import dataclass
 
 from ...contracts.errors import UsageError
+from ...contracts.layer import Layer
 from .toml_section import Section, names, read
 
 ACTIONS = ("drive", "write", "count", "clear", "copy", "release", "lamp")
@@ -36,7 +39,7 @@ class Line:
     Attributes:
         name: as in the file.
         action: ``drive`` a bus, ``write`` the memory, ``count`` the address up, ``clear`` the latches, ``copy`` them to
-            a second bank, ``release`` that, or light a ``lamp``.
+            a second bank, ``release`` that, or light a ``lamp``; ``alarm``, which no file gives: see ``fitting``.
         steps: in which it is meant to be held, ascending.
         when: ``step`` or ``clock``.
         bus: which bus it drives; empty unless it does.
@@ -61,11 +64,15 @@ class Table:
         title: what it is.
         content: hash of the file's bytes.
         steps: how many there are, from one byte to the next.
-        bit_steps: the steps of the eight bits, in the order in which they are heard.
+        bit_steps: the steps that bits are heard in; of a file one for each of eight, in their order.
         lines: in the order of the file.
         address_bits: width of the address.
         first_address: where the first byte goes.
         isolation: what keeps a step's lines apart: ``diodes``, separate ``poles`` of the step relay, or ``none``.
+        group_bits: how many bits are latched before a byte is shown.
+        bits_a_step: how many of them a bit step says.
+        group_layers: the layers whose contacts make a byte of a group, outermost first.
+        load_layers: those that see the load as a whole.
     """
 
     name: str
@@ -77,6 +84,10 @@ class Table:
     address_bits: int
     first_address: int
     isolation: str
+    group_bits: int = BITS
+    bits_a_step: int = 1
+    group_layers: tuple[Layer, ...] = ()
+    load_layers: tuple[Layer, ...] = ()
 
     def line(self, name: str) -> Line:
         """The line called ``name``."""

@@ -65,7 +65,10 @@ def test_an_unknown_set_or_table_is_refused_with_the_ready_ones() -> None:
         ("biphase", "relays: 'biphase' needs a microcontroller"),
         ("clocked:extra_steps=3", "has 12 steps a byte with 8 bits, and this code has 11 with 8."),
         ("clocked:tone_hz=9000", "is too high for the coil circuit"),
-        ("two_tone_rails", "has no tone filters: it hears one tone a track, and this code has 2."),
+        (
+            "two_tone_rails:tone_hz=3000,second_tone_hz=3900",
+            "for 3900 Hz let 9.01 mA of a tone of 3000 Hz",
+        ),
     ],
 )
 def test_a_codec_that_relays_cannot_decode_is_refused_in_one_line(spec: str, said: str) -> None:

@@ -21,7 +21,7 @@ def with_a_hole(byte: int, track: int, step: int) -> Signal:
 
 
 def verified(first: Signal, second: Signal, seed: int = 7):
-    return receiver("relays").verify(STACK, first, second, stream(seed, 0, "receiver"))
+    return receiver("relays").verified(STACK, first, second, stream(seed, 0, "receiver"))
 
 
 def test_two_equal_plays_agree() -> None:
@@ -57,4 +57,4 @@ def test_a_second_play_that_ends_early_or_goes_on_does_not_agree() -> None:
 def test_it_refuses_what_the_machine_cannot_follow() -> None:
     silence = Signal(np.zeros((2, 0), np.float32), 44_100)
     with pytest.raises(UsageError, match="relays"):
-        receiver("relays").verify(codec("biphase"), silence, silence, np.random.default_rng(0))  # type: ignore[attr-defined]
+        receiver("relays").verified(codec("biphase"), silence, silence, np.random.default_rng(0))  # type: ignore[attr-defined]
