@@ -32,6 +32,9 @@ from .symbol_code import SymbolCode, powers, symbol_code
 from .word_choice import most_credible
 from .word_correction import Corrections, WordCorrector
 
+_BYTES_AT_ONCE = 1 << 12
+"""Few enough that their soft bits stay in the processor's cache."""
+
 
 @dataclass(frozen=True)
 class ReedSolomon(Layer):
@@ -111,29 +114,32 @@ class ReedSolomon(Layer):
             events.append(Event(f"rs: {heard_bytes - coded} bytes at the end make no word"))
         runs = _even_split(coded, -(-coded // self.word_bytes))
         tried = readings(passes)
-        read = [(np.packbits(reading.bits[: 8 * coded]), _weakest(reading.values[: 8 * coded])) for reading in tried]
-        values, times, sound = [], [], True
+        read = [_by_byte(reading.values[: 8 * coded]) for reading in tried]
+        data_bits = 8 * (coded - runs[-1].words.stop * self.parity_bytes)
+        values, times_s, sound, filled = np.empty(data_bits, np.float32), np.empty(data_bits), True, 0
         for run in runs:
             words = most_credible(self._corrector, [(run.of(data), run.of(weakest)) for data, weakest in read])
-            values.append(self._soft(words, run.of_bits(tried[0].values)))
-            on_tape = run.of_bits(passes[0].times_s)
-            times.append(on_tape[:, : values[-1].shape[1]])
+            on_tape, kept = run.of_bits(passes[0].times_s), 8 * (run.size - self.parity_bytes)
+            part = slice(filled, filled := filled + len(on_tape) * kept)
+            self._set_soft(values[part].reshape(len(on_tape), kept), words, run.of_bits(tried[0].values)[:, :kept])
+            times_s[part].reshape(len(on_tape), kept)[...] = on_tape[:, :kept]
             sound &= bool(words.sound.all())
             for row in np.flatnonzero(~words.sound | (words.used > 0)).tolist():
                 told = f"rs: word {run.words.start + row + 1} of {runs[-1].words.stop} {self._told(words, row)}"
                 events.append(Event(told, float(on_tape[row, 0])))
-        joined = SoftBits(np.concatenate([v.ravel() for v in values]), np.concatenate([t.ravel() for t in times]))
-        return Heard((joined,), sound, tuple(events))
+        return Heard((SoftBits(values, times_s),), sound, tuple(events))
 
     @property
     def _corrector(self) -> WordCorrector:
         return BatchCorrector(self.code) if self.engine == "batch" else LibraryCorrector(self.code)
 
-    def _soft(self, words: Corrections, as_heard: NDArray[np.float32]) -> NDArray[np.float32]:
-        """The data bits of words, shape (words, 8 k): certain, or as heard and marked as lost."""
-        data = np.unpackbits(words.words[:, : words.words.shape[1] - self.parity_bytes], axis=1)
-        certain = np.where(data, np.float32(CERTAIN), np.float32(-CERTAIN))
-        return np.where(words.sound[:, None], certain, as_heard[:, : data.shape[1]].clip(-LOST, LOST))
+    def _set_soft(self, values: NDArray[np.float32], words: Corrections, as_heard: NDArray[np.float32]) -> None:
+        """Fill in the data bits of words, shape (words, 8 k): certain, or as heard and marked as lost."""
+        values[...] = np.unpackbits(words.words[:, : words.words.shape[1] - self.parity_bytes], axis=1)
+        values -= np.float32(0.5)
+        values *= np.float32(2 * CERTAIN)
+        lost = np.flatnonzero(~words.sound)
+        values[lost] = as_heard[lost].clip(-LOST, LOST)
 
     def _told(self, words: Corrections, row: int) -> str:
         if not words.sound[row]:
@@ -155,10 +161,13 @@ class ReedSolomon(Layer):
         return (words - 1) * self.word_bytes if words > 1 else 0
 
 
-def _weakest(values: NDArray[np.float32]) -> NDArray[np.float32]:
-    """The magnitude of the weakest bit of each byte."""
-    weakest: NDArray[np.float32] = np.abs(values).reshape(-1, 8).min(axis=1)
-    return weakest
+def _by_byte(values: NDArray[np.float32]) -> tuple[NDArray[np.uint8], NDArray[np.float32]]:
+    """The bytes that soft bits say, and the magnitude of the weakest bit of each."""
+    weakest = np.empty(values.size // 8, np.float32)
+    for first in range(0, weakest.size, _BYTES_AT_ONCE):
+        some = np.abs(values[8 * first : 8 * (first + _BYTES_AT_ONCE)]).reshape(-1, 8)
+        np.minimum.reduce(np.ascontiguousarray(some.T), axis=0, out=weakest[first : first + _BYTES_AT_ONCE])
+    return np.packbits(values > 0), weakest
 
 
 @dataclass(frozen=True, slots=True)
