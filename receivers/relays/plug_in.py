@@ -21,7 +21,8 @@ from ...contracts.signal import Signal
 from ...contracts.soft_bits import CERTAIN, SoftBits
 from .fault import DIFFERENCE, Fault
 from .fitting import fitted, load_layers
-from .loader import Load, load
+from .load_record import Load
+from .loader import load
 from .machine import Machine, build, random_place
 from .pace import contact_limit_bits_per_s, shortest
 from .parts import parts

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from .loader import Load
+from .load_record import Load
 
 
 @dataclass(frozen=True, slots=True)

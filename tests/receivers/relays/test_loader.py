@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from tapewright.contracts.keying import Keying
 from tapewright.contracts.signal import Signal
 from tapewright.receivers.relays.fault import ADDRESS_OFF, EARLY_WRITE, MOVING_BIT, NO_WRITE, NOT_CLEARED
-from tapewright.receivers.relays.loader import Contacts, Load, armed_s, by_hand, load, run
+from tapewright.receivers.relays.load_record import Load
+from tapewright.receivers.relays.loader import Contacts, armed_s, by_hand, load, run
 from tapewright.receivers.relays.machine import Machine, build, random_place
 from tapewright.receivers.relays.relay_set import load_set
 from tapewright.receivers.relays.table import Line, Table, load_table

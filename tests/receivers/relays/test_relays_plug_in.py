@@ -10,7 +10,7 @@ from tapewright.contracts.errors import UsageError
 from tapewright.contracts.registry import codec, receiver
 from tapewright.contracts.signal import Signal
 from tapewright.contracts.streams import stream
-from tapewright.receivers.relays.loader import Load
+from tapewright.receivers.relays.load_record import Load
 from tapewright.receivers.relays.plug_in import Relays
 from tapewright.receivers.relays.relay_set import ready_sets
 from tapewright.receivers.relays.timing import shortest_step
