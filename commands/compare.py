@@ -29,6 +29,12 @@ def compare(
     workers: Annotated[
         int | None, typer.Option(metavar="N", help="Threads; they never change a result. [default: all cores]")
     ] = None,
+    engine: Annotated[
+        str, typer.Option(metavar="NAME", help="Who plays: threads, or dask for a cluster. [default: threads]")
+    ] = "threads",
+    scheduler: Annotated[
+        str | None, typer.Option(metavar="tcp://HOST:PORT", help="The cluster's scheduler; trust it, it trusts you.")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the records as JSON instead of the table.")] = False,
     plot: Annotated[
         Path | None, typer.Option(metavar="FILE.png", help="Also draw the frontier into a PNG or SVG file.")
@@ -43,6 +49,7 @@ def compare(
     Example: tapewright compare --codec sturdy --codec plain-biphase --channel worn --trials 100
     """
     from ..benchmarks import study as defaults
+    from ..benchmarks.engines import engine as engine_of
     from ..benchmarks.findings import findings
     from ..benchmarks.records import records
     from ..benchmarks.study import Study
@@ -67,8 +74,8 @@ def compare(
     if plot is not None:
         drawn_as = picture_format(plot)
         check_output(plot, force)
-    with watching() as watch:
-        rows = records(asked, run(asked, workers, watch))
+    with engine_of(engine, workers, scheduler) as player, watching() as watch:
+        rows = records(asked, run(asked, watch=watch, engine=player))
     if plot is not None:
         with whole_file(plot, force) as part:
             save_frontier([row.as_json() for row in rows], part, drawn_as)
