@@ -116,8 +116,8 @@ def wander_level_square(series: Sequence[SkewSeries], tone_hz: float, reference_
     if not long_enough:
         return 0.0
     mean_us = float(np.mean([us.mean() for us in long_enough]))
-    ends_db = (azimuth_loss_db(azimuth_arcmin(mean_us + us), tone_hz) for us in (0.5, -0.5))
-    slope_db = float(np.subtract(*ends_db))
+    below_db, above_db = (azimuth_loss_db(azimuth_arcmin(mean_us + us), tone_hz) for us in (-0.5, 0.5))
+    slope_db = above_db - below_db
     moving = [us - mean_us for us in long_enough]
     blocks = blocks_of([us - np.convolve(us, np.ones(size) / size, "same") for us in moving])
     return max(0.0, float(np.mean([wander_square(block) for block in blocks]))) * slope_db**2 if blocks else 0.0
