@@ -54,7 +54,8 @@ class Study:
         sample_rate_hz: of the simulated audio.
 
     Raises:
-        UsageError: an empty program, a bad spec, the same stack twice, trials or seed out of range.
+        UsageError: an empty program, one that a receiver has no room for, a bad spec, the same stack twice, trials or
+            seed out of range.
     """
 
     program: bytes
@@ -73,7 +74,9 @@ class Study:
             raise UsageError(f"Argument 'trials' must be 1 to {MOST_TRIALS}, not {self.trials}.")
         if not 0 <= self.seed <= MOST_SEED:
             raise UsageError(f"Argument 'seed' must be 0 to {MOST_SEED}, not {self.seed}.")
-        self.tasks()
+        for task in self.tasks():
+            if task.refusal is None:
+                task.receiver.check_load(task.codec, len(self.program))
 
     def tasks(self) -> tuple[Task, ...]:
         """Every codec with every receiver over every channel, channels outermost."""

@@ -60,6 +60,7 @@ def decode(
     from ..files.writing import check_output
     from ..measurement.capture_summary import summaries
     from ..reports.load import Load
+    from .progress import working
 
     def say(line: str) -> None:
         typer.echo(line, err=True)
@@ -88,7 +89,8 @@ def decode(
         say("note: the recordings have different sample rates; each is read at its own")
 
     if codec == AUTO:
-        fit, tried = identify(signals, listener, seed, trial)
+        with working("trying the ready formats") as watch:
+            fit, tried = identify(signals, listener, seed, trial, watch)
         for one in tried:
             say(f"tried {one}")
         if fit is None:
@@ -102,7 +104,10 @@ def decode(
         refusal = listener.refusal(stack)
         if refusal is not None:
             raise UsageError(f"receiver '{listener.name}' cannot decode this: {refusal}")
-        decoded = listener.receive(stack, signals, stream(seed, trial, "receiver"))
+        for length in ([label.payload_bytes] if label is not None else []) + ([len(expected)] if expected else []):
+            listener.check_load(stack, length)
+        with working("decoding"):
+            decoded = listener.receive(stack, signals, stream(seed, trial, "receiver"))
 
     heard = summaries(signals, decoded.plays)
     for number, (play, summary) in enumerate(heard, 1):

@@ -61,8 +61,8 @@ def sheet(
     if task.refusal is not None:
         raise UsageError(task.refusal)
     assert isinstance(task.codec.line_code, KeyedLineCode)  # the receiver would have refused
-    tape_bytes = -(-task.codec.line_bits(source.data).size // 8)
-    build = build_record(task.codec.line_code, *task.receiver.files(), tape_bytes)
+    memory_bytes = task.receiver.memory_bytes(task.codec, len(source.data))
+    build = build_record(task.codec.line_code, *task.receiver.wiring(task.codec), memory_bytes)
     with watching() as watch:
         (played,) = run(study, watch=watch)
     tape_s = task.codec.duration_s(len(source.data))

@@ -52,7 +52,7 @@ def timing(
 
         picture = picture_format(plot)
         check_output(plot, force)
-    hardware, wiring = machine.files()
+    hardware, wiring = machine.wiring(stack)
     record = {"codec_spec": stack.spec, **timing_record(stack.line_code, hardware, wiring)}
     if plot is not None and picture is not None:
         from ..receivers.relays.one_byte import one_byte

@@ -45,6 +45,13 @@ class Receiver(PlugIn):
         """Relays to be bought for a decoder of ``codec``; None from a receiver without relays, or if it cannot tell."""
         return None
 
+    def check_load(self, codec: Codec, payload_bytes: int) -> None:
+        """Refuse a program that has no room here, once ``refusal`` has said that the codec can be decoded.
+
+        Raises:
+            UsageError: longer than this receiver can hold.
+        """
+
     @abstractmethod
     def receive(self, codec: Codec, signals: tuple[Signal, ...], rng: np.random.Generator) -> Decoded:
         """What was heard of the plays of one tape. Total, like ``Codec.decode``."""

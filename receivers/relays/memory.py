@@ -203,7 +203,7 @@ def _count(
         address = (address + 1) % memory.address_space
         memory.counts.append((closure.solid_s + carry, address))
         moving.append((closure.touch_s, closure.solid_s + carry))
-        if address == memory.first_address:
+        if len(memory.counts) == memory.address_space + 1:
             text = f"the program is longer than the {memory.address_space} addresses: it begins to overwrite itself"
             faults.append(Fault(closure.touch_s, ADDRESS_OFF, text))
     return moving

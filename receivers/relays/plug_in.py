@@ -83,6 +83,17 @@ class Relays(Receiver):
         relays, table = self.files()
         return relays, fitted(table, codec)
 
+    def memory_bytes(self, codec: Codec, payload_bytes: int) -> int:
+        """Cells that a load fills: the program, and what of the code is not taken off before it is written."""
+        bits = BITS * payload_bytes
+        for layer in load_layers(codec):
+            bits = layer.coded_bits(bits)
+        return -(-bits // BITS)
+
+    def check_load(self, codec: Codec, payload_bytes: int) -> None:
+        """See ``Receiver``: no more bytes than the table can address."""
+        self.files()[1].check_program(self.memory_bytes(codec, payload_bytes))
+
     def limit_bits_per_s(self, codec: Codec) -> float | None:
         """See ``Receiver``: what the contacts can follow in the worst corner."""
         if self.refusal(codec) is not None or not isinstance(codec.line_code, KeyedLineCode):
