@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 from ..contracts.errors import UsageError, in_one_line
-from .plan import Part
+from .plan import Part, Row
 from .store import Batch
 from .study import Task
 from .trials import FIRST_LOOK, Tape
@@ -82,15 +82,15 @@ class Lacking:
                     place += len(trials)
 
 
-def lacking(part: Part, held: Mapping[str, Iterable[Batch]], share: Share = WHOLE) -> Lacking:
-    """What of a part the batches that are held, by task, leave to play."""
+def lacking(part: Part, held: Mapping[str, Iterable[Batch]], wanted: Callable[[Row], range]) -> Lacking:
+    """What of a part the batches that are held, by task, leave to play of the trials that each row wants."""
     keys: dict[str, Task] = {}
     kinds: dict[tuple[str, str], list[tuple[Task, list[range]]]] = {}
     for row in sorted(part.rows, key=lambda row: part.study.codecs.index(row.task.codec.spec)):
         task = row.task
         if task.refusal is None and row.key not in keys:
             keys[row.key] = task
-            gaps = _gaps(held.get(row.key, ()), share.trials(row.trials))
+            gaps = _gaps(held.get(row.key, ()), wanted(row))
             kinds.setdefault((task.codec.spec, task.channel.spec), []).append((task, gaps))
     stretches = {kind: _stretches(ours) for kind, ours in kinds.items()}
     return Lacking(

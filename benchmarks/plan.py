@@ -27,12 +27,14 @@ class Row:
         key: hash of the task's identity.
         trials: how many shall be shown, fixed before the first of them ran.
         versions: of the packages that make the counts.
+        why: how the number of trials was found; empty where the study gives it.
     """
 
     task: Task
     key: str
     trials: int
     versions: dict[str, str]
+    why: str = ""
 
 
 @dataclass(frozen=True)
@@ -157,6 +159,7 @@ def _part_to_json(part: Part) -> dict[str, Any]:
                 "task": row.key,
                 "trials": row.trials,
                 "versions": row.versions,
+                "why": row.why,
             }
             for row in part.rows
         ],
@@ -186,6 +189,7 @@ def _part_from_json(told: dict[str, Any], program_of: Callable[[str], bytes]) ->
             row["task"],
             row["trials"],
             row["versions"],
+            row["why"],
         )
         for row in told["rows"]
     )

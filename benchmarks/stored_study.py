@@ -14,11 +14,13 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
+from ..contracts.errors import UsageError
 from .forecast import Forecast
 from .lacking import WHOLE, Share, lacking
 from .ledger import Ledger
 from .plan import Plan, Row, identities, plan_of, read_plan
 from .records import Record, records
+from .scout import scouted, shown
 from .store import Batch, Store
 from .study import Study
 from .study_file import StudyFile
@@ -65,7 +67,7 @@ class Standing:
 
 def standings(store: Store) -> tuple[Standing, ...]:
     """Every row of the plan in a store, and how far it is."""
-    plan, held = stored_plan(store), _by_task(store.batches())
+    plan, held = stored_plan(store), _by_task(shown(store.batches()))
     told: dict[str, dict[str, str | int]] = {}
 
     def ran_on(batches: Iterable[Batch]) -> tuple[dict[str, str | int], ...]:
@@ -114,7 +116,7 @@ def _as_stored(record: Record, standing: Standing) -> Record:
     ran_on = standing.machines[0] if len(standing.machines) == 1 else {"system": "several"}
     record = replace(record, versions=standing.row.versions, machine=ran_on if standing.machines else {})
     if not standing.missing:
-        return record
+        return replace(record, stop=f"{record.stop}; {standing.row.why}") if standing.row.why else record
     return replace(record, stop=f"{standing.tally.trials} of {standing.row.trials} trials ran so far")
 
 
@@ -124,6 +126,7 @@ def run(
     engine: Engine,
     watch: Callable[[News], None] = unwatched,
     share: Share = WHOLE,
+    until: float | None = None,
 ) -> None:
     """Play what the store lacks of a study, and keep it.
 
@@ -131,21 +134,39 @@ def run(
 
     Args:
         share: which of the trials are this run's.
+        until: a load success; rows that few tapes do not tell from it get more (see ``scout``).
 
     Raises:
+        UsageError: a share and ``until`` together: who plays a share does not know what the others find.
         TapewrightError: a plug-in raised, or the disk does not take more.
     """
+    if until is not None and share != WHOLE:
+        raise UsageError("Arguments 'share' and 'until' exclude each other.")
     plan = plan_of(asked)
     store.set_plan(plan.to_json(), [*(study.program for study in asked.studies), *identities(plan)])
+    if until is not None:
+        plan = scouted(
+            plan,
+            until,
+            lambda plan, wanted: _play(store, plan, engine, watch, wanted),
+            lambda: _by_task(store.batches()),
+        )
+        store.set_plan(plan.to_json(), ())
+    _play(store, plan, engine, watch, lambda row: share.trials(row.trials))
+
+
+def _play(
+    store: Store, plan: Plan, engine: Engine, watch: Callable[[News], None], wanted: Callable[[Row], range]
+) -> None:
     held = _by_task(store.batches())
-    parts = [(part, lacking(part, held, share)) for part in plan.parts]
+    parts = [(part, lacking(part, held, wanted)) for part in plan.parts]
     of, done = sum(sum(one.counts().values()) for _, one in parts), 0
     units = {(place, kind): count for place, (_, one) in enumerate(parts) for kind, count in one.counts().items()}
     tape_s = {(place, kind): parts[place][1].tape_s[kind] for place, kind in units}
     forecast = Forecast(units, tape_s, engine.workers)
     watch(News(0, of, (), None))
     for place, (part, one) in enumerate(parts):
-        ledger = Ledger(store, one.keys, {row.task: _sum(held.get(row.key, ())) for row in part.rows})
+        ledger = Ledger(store, one.keys, {row.task: _sum(shown(held.get(row.key, ()))) for row in part.rows})
         with closing(ledger), closing(engine.play(part.study, one.in_order())) as results:
             for played in results:
                 ledger.note(played)

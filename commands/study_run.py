@@ -17,6 +17,10 @@ def run(
     share: Annotated[
         str, typer.Option(metavar="K/N", help="Play only the K-th of N equal shares of the trials; merge them later.")
     ] = "1/1",
+    until: Annotated[
+        float | None,
+        typer.Option(metavar="SUCCESS", help="Rows that few tapes do not tell from this load success get more."),
+    ] = None,
     workers: Annotated[
         int | None, typer.Option(metavar="N", help="Threads; they never change a result. [default: all cores]")
     ] = None,
@@ -32,6 +36,9 @@ def run(
 
     Results are kept in the store as they come. Interrupted or killed, the same call goes on where it was, and the
     answer is that of a run that nobody disturbed.
+
+    With --until 0.99 other tapes, which are never shown, find the rows whose interval straddles 99 %; those are then
+    shown with up to eight times the trials, their number fixed before the first plays.
 
     Example: tapewright study run @bells.toml
     """
@@ -53,6 +60,6 @@ def run(
         if not kept_in.exists():
             create(kept_in)
         with Store(kept_in, writing=True) as store, watching() as watch:
-            run_stored(store, asked, player, watch, ours)
+            run_stored(store, asked, player, watch, ours, until)
     print(f"kept in {kept_in}", file=sys.stderr)
     print_rows(answer(kept_in), as_json)

@@ -18,6 +18,7 @@ from .errors import PlugInError, UsageError, in_one_line
 from .parameters import Value, parameters_of
 from .plug_in import PlugIn
 from .preset import Preset
+from .profile_rules import check_profile, is_profile
 from .spec import MOST_CHARACTERS, Item, from_json, parse_stack
 
 if TYPE_CHECKING:
@@ -185,6 +186,8 @@ def _spec_in_file(path: Path) -> str:
         told = tomllib.loads(content.decode("utf-8"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
         raise UsageError(f"spec file '{shown}' is not TOML: {in_one_line(error)}.") from None
+    if is_profile(told):
+        check_profile(told, f"profile '{shown}'")
     spec = told.get("spec")
     if not isinstance(spec, str):
         raise UsageError(f"spec file '{shown}' must hold a line: spec = \"...\".")
