@@ -7,6 +7,7 @@ so many; and, where it has layers, if its own redundancy agrees with the bits he
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -71,7 +72,11 @@ class Tried:
 
 
 def identify(
-    signals: tuple[Signal, ...], listener: Receiver, seed: int = 0, trial: int = 0
+    signals: tuple[Signal, ...],
+    listener: Receiver,
+    seed: int = 0,
+    trial: int = 0,
+    watch: Callable[[int, int], None] | None = None,
 ) -> tuple[Reading | None, tuple[Tried, ...]]:
     """What the best-fitting ready stack reads, None if none fits, and all that were tried, the best first.
 
@@ -79,9 +84,13 @@ def identify(
         signals: plays of one tape.
         listener: who reads them.
         seed, trial: of the listener's random stream, the same for every stack.
+        watch: told before each stack how many of how many have been tried.
     """
     tried: list[Tried] = []
-    for name, codec in ready_codecs().items():
+    ready = ready_codecs()
+    for number, (name, codec) in enumerate(ready.items()):
+        if watch is not None:
+            watch(number, len(ready))
         if not isinstance(codec, Codec):
             tried.append(Tried(name, codec, -1.0))
             continue

@@ -34,12 +34,14 @@ def degrade(
     from ..contracts.streams import stream
     from ..files.recordings import check_recording, read_recording, write_recording
     from ..files.writing import check_output
+    from .progress import working
 
     check_output(output, force)
     stack = registry.channel(channel)
     source = read_recording(recording)
     check_recording(output, bits, source.signal.sample_rate_hz, source.signal.frames)
-    heard = stack.degrade(source.signal, stream(seed, trial, "channel"))
+    with working("through the tape") as watch:
+        heard = stack.degrade(source.signal, stream(seed, trial, "channel"), watch)
     tape = f"{in_one_line(channel)}, seed {seed}, trial {trial}"
     label = source.label
     if label is not None:

@@ -35,6 +35,7 @@ def encode(
     from ..files.programs import read_program
     from ..files.recordings import check_recording, write_recording
     from ..files.writing import check_output
+    from .progress import working
 
     check_output(output, force)
     stack = registry.codec(codec)
@@ -42,8 +43,9 @@ def encode(
     tape_s = stack.duration_s(len(source.data))
     check_recording(output, bits, sample_rate_hz, round(tape_s * sample_rate_hz))
     label = Label.of(source.name, source.data, stack.spec, FORMAT_VERSION, source.origin)
-    signal = stack.encode(source.data, sample_rate_hz)
-    notes = write_recording(output, signal, depth=bits, label=label, force=force)
+    with working("recording"):
+        signal = stack.encode(source.data, sample_rate_hz)
+        notes = write_recording(output, signal, depth=bits, label=label, force=force)
     length = cassette_note(tape_s)
     for note in (*source.notes, *((length,) if length else ()), *notes):
         typer.echo(f"note: {note}", err=True)

@@ -37,6 +37,7 @@ def measure(
     from ..files.writing import check_output, whole_file
     from ..measurement.measuring import measure as measured
     from ..reports.measurement_text import lines
+    from .progress import working
 
     if plot is not None and output is not None and plot.resolve() == output.resolve():
         raise UsageError(f"profile and picture cannot both be '{in_one_line(plot)}'; another name is needed.")
@@ -51,7 +52,8 @@ def measure(
     source = read_recording(capture)
     for note in source.notes:
         typer.echo(f"note: {note}", err=True)
-    found = measured(source.signal, capture.name)
+    with working("measuring"):
+        found = measured(source.signal, capture.name)
     record = found.profile.to_json()
     for note in found.profile.notes:
         typer.echo(f"note: {in_one_line(note)}", err=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from time import monotonic
 from typing import TYPE_CHECKING
 
 from ..contracts.errors import in_one_line
@@ -46,6 +47,58 @@ def watching() -> Iterator[Callable[[News], None]]:
             )
 
         yield show
+
+
+PATIENCE_S = 1.0
+"""What ends sooner than this is not worth a line."""
+
+
+@contextmanager
+def working(what: str) -> Iterator[Callable[[int, int], None]]:
+    """A line that says what runs, for how long it has, and, as far as its steps tell, the time to go.
+
+    Yields a watcher that is told how many steps of how many are done. The line comes after a second and goes with the
+    block.
+    """
+    if not sys.stderr.isatty():
+        yield lambda done, of: None
+        return
+    from rich.console import Console
+    from rich.live import Live
+    from rich.text import Text
+
+    begun = monotonic()
+    steps = Steps()
+
+    class Line:
+        def __rich__(self) -> Text:
+            elapsed_s = monotonic() - begun
+            return Text(steps.line(what, elapsed_s) if elapsed_s >= PATIENCE_S else "", no_wrap=True)
+
+    console = Console(file=sys.stderr, markup=False, highlight=False, emoji=False)
+    with Live(Line(), console=console, transient=True, refresh_per_second=4):
+        yield steps.done
+
+
+class Steps:
+    """How many steps of how many are done; how long the rest takes if it goes on like that."""
+
+    def __init__(self) -> None:
+        self._done = self._of = 0
+
+    def done(self, done: int, of: int) -> None:
+        """So many of so many."""
+        self._done, self._of = done, of
+
+    def line(self, what: str, elapsed_s: float) -> str:
+        """What a person is told after ``elapsed_s``."""
+        told = f"{what}: {_clock(elapsed_s)}"
+        if not self._of:
+            return told
+        told += f", {self._done} of {self._of}"
+        if not 0 < self._done < self._of:
+            return told
+        return f"{told}, {_clock(elapsed_s * (self._of - self._done) / self._done)} to go"
 
 
 def _found(news: News) -> str:

@@ -130,12 +130,19 @@ class Channel:
     def __str__(self) -> str:
         return self.spec
 
-    def degrade(self, signal: Signal, rng: np.random.Generator) -> Signal:
-        """The signal after all stages, each with its own stream drawn from ``rng``."""
+    def degrade(
+        self, signal: Signal, rng: np.random.Generator, watch: Callable[[int, int], None] | None = None
+    ) -> Signal:
+        """The signal after all stages, each with its own stream drawn from ``rng``.
+
+        ``watch`` is told before each stage how many of how many are done.
+        """
         root = tuple(int(word) for word in rng.integers(0, 2**32, size=4, dtype=np.uint64))
         seen: Counter[str] = Counter()
         own: NDArray[np.float32] | None = None
-        for stage in self.stages:
+        for number, stage in enumerate(self.stages):
+            if watch is not None:
+                watch(number, len(self.stages))
             stream = substream(root, stage.name, seen[stage.name])
             seen[stage.name] += 1
             if isinstance(stage, Treatment):

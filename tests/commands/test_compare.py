@@ -2,19 +2,14 @@
 
 import json
 import os
-import pty
 import re
-import signal
-import struct
 import subprocess
-import sys
-import termios
-from fcntl import ioctl
 from pathlib import Path
 
 import pytest
-from command_runs import TOYS, environment, tapewright
+from command_runs import TOYS, tapewright
 from tapewright.benchmarks import study
+from terminal import run_in_a_terminal
 
 NOISY = "toy_flips:rate=0.001,blank=0.05"
 CALL = ("--codec", "toy_pulse", "--codec", "toy-checked", "--channel", "toy_flips", "--channel", NOISY)
@@ -25,35 +20,7 @@ def compare(*arguments: str, cwd: Path | None = None, **more: str) -> subprocess
 
 
 def in_a_terminal(*arguments: str, columns: int, interrupt_at: bytes | None = None, **more: str) -> tuple[int, str]:
-    """The exit code, and what a terminal of that width is sent, stdout and stderr together.
-
-    With ``interrupt_at`` the run gets Ctrl-C as soon as it has sent that.
-    """
-    ours, theirs = pty.openpty()
-    ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 40, columns, 0, 0))
-    with subprocess.Popen(
-        [sys.executable, "-m", "tapewright", "compare", *arguments],
-        stdin=theirs,
-        stdout=theirs,
-        stderr=theirs,
-        env=environment(**more),
-    ) as running:
-        os.close(theirs)
-        sent = b""
-        while True:
-            try:
-                more_sent = os.read(ours, 65_536)
-            except OSError:  # how Linux says that nobody holds the other end any more
-                break
-            if not more_sent:
-                break
-            sent += more_sent
-            if interrupt_at is not None and interrupt_at in sent:
-                running.send_signal(signal.SIGINT)
-                interrupt_at = None
-        os.close(ours)
-        code = running.wait(timeout=60)
-    return code, sent.decode()
+    return run_in_a_terminal("compare", *arguments, columns=columns, interrupt_at=interrupt_at, **more)
 
 
 def test_the_table_says_what_was_found() -> None:
