@@ -7,7 +7,6 @@ channel does. What was not measured stands under ``missing`` with the reason and
 from __future__ import annotations
 
 import json
-import math
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -16,15 +15,12 @@ from typing import Any
 
 from ..contracts import registry
 from ..contracts.errors import UsageError, in_one_line
+from ..contracts.profile_rules import PROFILE_VERSION, check_profile
 from .figures import Curve, Figure, Histogram, Missing
 from .mechanics import FlutterLine
 
-PROFILE_VERSION = 1
 _MOST_BYTES = 1 << 16
 """What a spec may be read from (the registry's own limit)."""
-
-_NOT_NEGATIVE = ("_percent", "_per_minute", "_share", "_ms", "_um", "_sigma")
-_SIGNED = ("speed_error_percent",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,40 +125,22 @@ def read_profile(path: Path) -> Profile:
 
 
 def _checked(told: dict[str, Any], owner: str) -> Profile:
-    about = told.get("profile")
-    if not isinstance(about, dict) or "version" not in about or not isinstance(told.get("spec"), str):
-        raise UsageError(f'{owner} is no profile: it must hold a line spec = "..." and a table [profile].')
-    if about["version"] != PROFILE_VERSION:
-        raise UsageError(f"{owner}: version {in_one_line(about['version'], 20)} is not {PROFILE_VERSION}.")
+    check_profile(told, owner)
     try:
         registry.channel(told["spec"] or "wire")
     except UsageError as error:
         raise UsageError(f"{owner}: its spec makes no channel: {error}") from None
-    figures = tuple(Figure(name, **record) for name, record in told.get("figures", {}).items())
-    curves = tuple(_curve(name, record) for name, record in told.get("curves", {}).items())
-    histograms = tuple(
-        Histogram(name, tuple(record["edges"]), tuple(record["counts"]))
-        for name, record in told.get("histograms", {}).items()
-    )
-    for figure in figures:
-        _check_figure(figure.name, figure.value, figure.low, figure.high, owner)
-    for curve in curves:
-        lengths = {len(row) for row in (curve.places, curve.values, curve.lows, curve.highs)}
-        if len(lengths) != 1:
-            raise UsageError(f"{owner}: curve '{in_one_line(curve.name, 60)}' must have as many values as places.")
-        for value, low, high in zip(curve.values, curve.lows, curve.highs, strict=True):
-            _check_figure(curve.name, value, low, high, owner)
-    for one in histograms:
-        rising = all(a < b for a, b in zip(one.edges, one.edges[1:], strict=False))
-        if len(one.counts) != len(one.edges) - 1 or not rising or any(count < 0 for count in one.counts):
-            raise UsageError(f"{owner}: histogram '{in_one_line(one.name, 60)}' must have rising edges and counts.")
+    about = told["profile"]
     return Profile(
         spec=told["spec"],
         provenance={key: value for key, value in about.items() if key not in {"version", "notes"}},
-        figures=figures,
+        figures=tuple(Figure(name, **record) for name, record in told.get("figures", {}).items()),
         missing=tuple(Missing(name, str(reason)) for name, reason in told.get("missing", {}).items()),
-        curves=curves,
-        histograms=histograms,
+        curves=tuple(_curve(name, record) for name, record in told.get("curves", {}).items()),
+        histograms=tuple(
+            Histogram(name, tuple(record["edges"]), tuple(record["counts"]))
+            for name, record in told.get("histograms", {}).items()
+        ),
         lines=tuple(FlutterLine(**record) for record in told.get("flutter_lines", ())),
         notes=tuple(str(note) for note in about.get("notes", ())),
     )
@@ -171,16 +149,3 @@ def _checked(told: dict[str, Any], owner: str) -> Profile:
 def _curve(name: str, record: dict[str, Any]) -> Curve:
     places, values, lows, highs = (tuple(record[key]) for key in ("places", "values", "lows", "highs"))
     return Curve(name, str(record["at"]), places, values, lows, highs, str(record.get("method", "")))
-
-
-def _check_figure(name: str, value: float, low: float, high: float, owner: str) -> None:
-    shown = in_one_line(name, 60)
-    for number in (value, low, high):
-        if isinstance(number, bool) or not isinstance(number, int | float) or not math.isfinite(number):
-            raise UsageError(f"{owner}: figure '{shown}' must be finite numbers, not {in_one_line(number, 40)}.")
-    if not low <= value <= high:
-        raise UsageError(f"{owner}: figure '{shown}' must lie in its interval {low:g} to {high:g}, not at {value:g}.")
-    if name not in _SIGNED and name.endswith(_NOT_NEGATIVE) and low < 0:
-        raise UsageError(f"{owner}: figure '{shown}' must be at least 0, not {low:g}.")
-    if name.endswith("_share") and high > 1:
-        raise UsageError(f"{owner}: figure '{shown}' must be at most 1, not {high:g}.")

@@ -116,3 +116,35 @@ def test_a_file_that_is_no_recording_is_refused(shell: Shell) -> None:
     outcome = shell("measure", "noise.wav")
     assert outcome.code == 2
     assert "cannot be read as audio" in outcome.complaint
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("value = 0.1", "value = nan", "must be finite numbers, not nan"),
+        ("value = 0.1", "value = 0.5", "must lie in its interval 0.05 to 0.2"),
+        ("low = 0.05\n", "", "low is missing"),
+        ("low = 0.05", "low = -0.05", "must be at least 0"),
+        ("version = 1", "version = 7", "version 7 is not 1"),
+    ],
+)
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("degrade", "tone.wav", "-o", "worn.wav"),
+        ("compare", "--codec", "sturdy", "--trials", "1"),
+    ],
+)
+def test_a_profile_with_impossible_or_missing_figures_is_no_channel(
+    short: Shell, command: tuple[str, ...], old: str, new: str, words: str
+) -> None:
+    good = (
+        'spec = "drift:weighted_percent=0.1"\n[profile]\nversion = 1\n'
+        "[figures.flutter_weighted_percent]\nvalue = 0.1\nlow = 0.05\nhigh = 0.2\n"
+    )
+    Path("p.toml").write_text(good.replace(old, new, 1))
+    outcome = short(*command, "--channel", "@p.toml")
+    assert outcome.code == 2
+    assert outcome.complaint.startswith("profile 'p.toml': ")
+    assert words in outcome.complaint
+    assert not Path("worn.wav").exists()

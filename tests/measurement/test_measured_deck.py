@@ -144,7 +144,7 @@ def test_intervals_hold_the_true_figures_as_often_as_they_say() -> None:
     """Null: each figure's interval holds the true one in 90 to 99 % of all tapes; N = 50, seeds 300 to 349.
 
     A figure is refused only if so few (or so many) of its intervals hold the true one that the nearer end of that
-    range has a chance of 0.1 %; with some 40 figures and two ends one false alarm comes in 13 runs at worst, if every
+    range has a chance of 0.1 %; with some 40 figures and two ends one false alarm comes in 25 runs at worst, if every
     figure lay at an end. 50 of 50 have a chance of 60 % at 99 %: a figure with intervals far too wide is refused by
     how small its errors are re its intervals, taken as Gaussian (counts are not), whose mean square is improbably low.
     The points of a curve go together, so a tape counts as one for them as well: Student's t of their shares.

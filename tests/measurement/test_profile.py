@@ -82,8 +82,15 @@ def test_the_channel_of_a_profile_is_near_the_deck_s_own(measured: Measurement, 
 BAD = [
     ("value = -1.25", "value = nan", "must be finite"),
     ("value = -1.25", "value = 7.0", "must lie in its interval"),
-    ("value = -1.25\n", "", "missing or of another kind"),
+    ("value = -1.25\n", "", "must have value, low, high; value is missing"),
     ("value = -1.25", 'value = "much"', "must be finite numbers"),
+    ("value = -1.25", "value = true", "must be finite numbers"),
+    ("low = -1.5", f"low = -1{'0' * 400}", "must be finite numbers"),
+    ("low = -1.5", "low = -100.0", "above -100"),
+    ("[figures.speed_error_percent]", "[figures]\nhum_left_db = 3\n[figures.speed_error_percent]", "must be a table"),
+    ("[[flutter_lines]]", "[flutter_lines]", "must be a list of tables"),
+    ("frequency_hz = 6.9", "frequency_hz = inf", "must be finite numbers"),
+    ("[missing]", "[[missing]]", "'missing' must be a table"),
     ("low = 0.1", "low = -0.1", "at least 0"),
     ('high = 1.0\nmethod = ""', 'high = 1.5\nmethod = ""', "at most 1"),
     ("version = 1", "version = 99", "version 99 is not 1"),
@@ -94,7 +101,7 @@ BAD = [
     ("counts = [3, 1]", "counts = [3, -1]", "rising edges and counts"),
     ("[profile]", "[profle]", "is no profile"),
     ("spec = ", "spec ", "is not TOML"),
-    ("peak_percent = 0.1\n", "", "missing or of another kind"),
+    ("peak_percent = 0.1\n", "", "peak_percent is missing"),
 ]
 
 
@@ -106,6 +113,27 @@ def test_what_is_wrong_is_said_in_one_line(old: str, new: str, complaint: str, t
     with pytest.raises(UsageError, match=re.escape(complaint)) as refused:
         read_profile(path)
     assert "\n" not in str(refused.value)
+
+
+FIGURES_ALONE = [case for case in BAD if not case[2].startswith(("its spec", "is no profile", "is not TOML"))]
+
+
+@pytest.mark.parametrize(("old", "new", "complaint"), FIGURES_ALONE)
+def test_a_channel_by_a_bad_profile_is_refused_as_well(old: str, new: str, complaint: str, tmp_path: Path) -> None:
+    path = written(tmp_path / "p.toml", PROFILE.to_toml().replace(old, new, 1))
+    with pytest.raises(UsageError, match=re.escape(complaint)) as refused:
+        registry.channel(f"@{path}")
+    assert str(refused.value).startswith("profile '")
+    assert "\n" not in str(refused.value)
+
+
+def test_stages_without_figures_are_refused_and_a_spec_of_one_s_own_is_not(tmp_path: Path) -> None:
+    bare = replace(PROFILE, figures=(), curves=(), histograms=(), lines=())
+    for read in (read_profile, lambda path: registry.channel(f"@{path}")):
+        with pytest.raises(UsageError, match="its figures are missing"):
+            read(written(tmp_path / "p.toml", bare.to_toml()))
+    own = written(tmp_path / "own.toml", 'spec = "hiss"\n[figures.anything]\nvalue = "mine"\n')
+    assert registry.channel(f"@{own}").stages[0].name == "hiss"
 
 
 def test_files_that_are_none(tmp_path: Path) -> None:
