@@ -1,0 +1,61 @@
+"""What a second core brings, and that time grows straight with trials and with tape."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from time import process_time
+
+from ..study import Study
+from ..trials import cores, run
+from .chain import SEED
+from .line import MOST_OFF, STRAIGHT, Line
+from .paired import paired
+from .report import load
+from .row import Row
+
+
+def study(trials: int, payload_bytes: int = 512) -> Study:
+    """``sturdy`` over ``ordinary-worn``."""
+    return Study(
+        bytes(range(256)) * (payload_bytes // 256) or b"0", "ramp", ("sturdy",), ("sound",), ("worn",), trials, SEED
+    )
+
+
+def second_core(trials: int, rounds: int) -> Row:
+    row = Row("1 to 2 cores: trials", "1 core", 2, 1.8, unit="ms a trial")
+    if cores() < 2:
+        return replace(row, note="not measured, because there is but one core")
+    asked = study(trials)
+    timed = paired(lambda: run(asked, 2), lambda: run(asked, 1), rounds, "wall")
+    note = f"by the wall's clock, with a load of {load()[0]:.1f} on the machine"
+    return timed.into(replace(row, note=note), 1e3 / trials)
+
+
+def growth_with_trials(most: int) -> Row:
+    sizes = [most // 8, most // 4, most // 2, most]
+    run(study(2), 1)
+    seconds = [_took(study(trials)) for trials in sizes]
+    return _growth("time with trials", sizes, seconds, "trials")
+
+
+def growth_with_tape(most_bytes: int) -> Row:
+    sizes = [most_bytes // 8, most_bytes // 4, most_bytes // 2, most_bytes]
+    run(study(2), 1)
+    seconds = [_took(study(2, size)) for size in sizes]
+    # A leader and a tail of 1.25 s come with every tape.
+    tape_s = [round(size * 8 * 255 / 223 / 1200 + 1.25) for size in sizes]
+    return _growth("time with tape length", tape_s, seconds, "s of tape")
+
+
+def _took(asked: Study) -> float:
+    begun = process_time()
+    run(asked, 1)
+    return process_time() - begun
+
+
+def _growth(work: str, sizes: list[int], seconds: list[float], unit: str) -> Row:
+    fit = Line.through(sizes, seconds)
+    took = ", ".join(f"{second:.2f} s" for second in seconds)
+    listed = ", ".join(map(str, sizes))
+    note = f"{took} of processor time for {listed} {unit}: {1e3 * fit.start:.0f} ms and {1e3 * fit.slope:.2f} ms each"
+    return Row(f"growth: {work}", STRAIGHT, 1, MOST_OFF, at_least=False, ratio=fit.off, note=note)
