@@ -31,6 +31,10 @@ class Forecast(Generic[Kind]):
         self._to_come[kind] -= 1
         self._seen.setdefault(kind, deque(maxlen=_REMEMBERED)).append(seconds)
 
+    def spared(self, kind: Kind, units: int) -> None:
+        """So many of that kind will not run after all."""
+        self._to_come[kind] -= units
+
     def remaining_s(self) -> float | None:
         """Seconds of wall clock to go; None before anything was seen."""
         if not self._seen:

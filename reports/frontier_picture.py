@@ -21,9 +21,9 @@ if TYPE_CHECKING:
 FORMATS = {".png": "png", ".svg": "svg"}
 """What a picture's file name may end in."""
 
-_COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000")
+COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000")
 _MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">")
-_METADATA: dict[str, dict[str, str | None]] = {"png": {"Software": None}, "svg": {"Date": None, "Creator": None}}
+METADATA: dict[str, dict[str, str | None]] = {"png": {"Software": None}, "svg": {"Date": None, "Creator": None}}
 """The same records give the same file: no date and no version inside."""
 
 _PANELS_A_ROW = 2
@@ -63,7 +63,7 @@ def save_frontier(rows: Sequence[Mapping[str, Any]], path: Path, picture_format:
     with warnings.catch_warnings():
         # A name in a script that the font lacks shows as boxes; that is no reason to talk to the user.
         warnings.filterwarnings("ignore", message="Glyph .* missing")
-        frontier_figure(rows).savefig(path, format=picture_format, metadata=_METADATA[picture_format])
+        frontier_figure(rows).savefig(path, format=picture_format, metadata=METADATA[picture_format])
 
 
 def frontier_figure(rows: Sequence[Mapping[str, Any]]) -> Figure:
@@ -100,7 +100,7 @@ def frontier_figure(rows: Sequence[Mapping[str, Any]]) -> Figure:
     grid.flat[0].xaxis.set_major_locator(LogLocator(subs=(1, 2, 5) if fastest < 100 * slowest else (1, 3)))
     for axes in spare:
         axes.set_axis_off()
-    keys = [Line2D([], [], **_look(place), linestyle="none", label=_shown(codec)) for place, codec in enumerate(codecs)]
+    keys = [Line2D([], [], **look(place), linestyle="none", label=_shown(codec)) for place, codec in enumerate(codecs)]
     keys.append(Line2D([], [], **_FRONTIER_LOOK, label="on the frontier"))
     if any(_limit(row) is not None for row in played):
         keys.append(Line2D([], [], **_LIMIT_LOOK, label="limit of both tracks or of the contacts, an upper bound"))
@@ -121,7 +121,7 @@ def _draw_panel(axes: Axes, rows: Sequence[Mapping[str, Any]], codecs: Sequence[
             row["useful_bytes_per_s"],
             at,
             yerr=[[at - max(min(estimate["low"], at), floor)], [estimate["high"] - at]],
-            **_look(place),
+            **look(place),
             capsize=3,
         )
     frontier = sorted(
@@ -151,8 +151,9 @@ def _limit(row: Mapping[str, Any]) -> float | None:
     return None if bits_per_s is None else bits_per_s / 8
 
 
-def _look(place: int) -> dict[str, Any]:
-    return {"marker": _MARKERS[place % len(_MARKERS)], "color": _COLOURS[place % len(_COLOURS)]}
+def look(place: int) -> dict[str, Any]:
+    """Marker and colour of the candidate at that place."""
+    return {"marker": _MARKERS[place % len(_MARKERS)], "color": COLOURS[place % len(COLOURS)]}
 
 
 def _floor(rows: Sequence[Mapping[str, Any]]) -> float:

@@ -77,6 +77,7 @@ def test_the_wheel_holds_every_module_and_its_data(distributions):
             assert str(Path("tapewright") / folder / path.name) in held
     data = {"tapewright/py.typed", *(f"tapewright/files/{path.name}" for path in (ROOT / "files").glob("*.hex"))}
     data |= {f"tapewright/{path.relative_to(ROOT)}" for path in (ROOT / "receivers").rglob("*.toml")}
+    data |= {f"tapewright/{path.relative_to(ROOT)}" for path in (ROOT / "reports" / "page").iterdir()}
     assert data <= held
     assert "tapewright/files/chime.hex" in data
 
@@ -89,7 +90,10 @@ def test_the_wheel_holds_nothing_else(distributions):
     }
     for name in held:
         assert not LEFT_BEHIND & set(Path(name).parts)
-        assert Path(name).suffix in {".py", ".typed", ".hex", ".toml", ".txt", ".c", ".h", ""} or "dist-info" in name
+        assert (
+            Path(name).suffix in {".py", ".typed", ".hex", ".toml", ".txt", ".c", ".h", ".css", ".js", ""}
+            or "dist-info" in name
+        )
 
 
 def test_the_metadata_says_what_the_project_says(distributions):

@@ -1,0 +1,104 @@
+"""A replay: one tape of a study played once more, with what the decoder was given kept for a look.
+
+Everything that a row of an answer says suffices to repeat it: the specs, the seed and the program.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+from ..contracts import registry
+from ..contracts.channel_model import Channel
+from ..contracts.codec import Codec
+from ..contracts.decoded import Decoded
+from ..contracts.receiver import Receiver
+from ..contracts.signal import Signal
+from ..contracts.soft_bits import SoftBits
+from ..contracts.streams import stream
+from .tally import Tally, score
+
+
+@dataclass(frozen=True)
+class Overheard(Codec):
+    """A codec that remembers what any receiver gave it to read."""
+
+    reads: list[tuple[tuple[SoftBits, ...], Decoded]] = field(default_factory=list, compare=False)
+
+    def read(self, passes: tuple[SoftBits, ...]) -> Decoded:
+        decoded = super().read(passes)
+        self.reads.append((passes, decoded))
+        return decoded
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Replayed:
+    """What one replay gave.
+
+    Attributes:
+        worn: the sound that was heard.
+        heard: the soft bits that were read; none if the receiver read none.
+        tally: how it ended.
+    """
+
+    worn: Signal
+    decoded: Decoded
+    heard: SoftBits
+    tally: Tally
+
+
+@dataclass(frozen=True)
+class Replay:
+    """One row's candidate, ready to be played again.
+
+    Attributes:
+        program: the payload.
+        seed, sample_rate_hz: of the study.
+    """
+
+    codec: Codec
+    receiver: Receiver
+    channel: Channel
+    program: bytes
+    seed: int
+    sample_rate_hz: int
+
+    @cached_property
+    def tape(self) -> Signal:
+        """The recording."""
+        return self.codec.encode(self.program, self.sample_rate_hz)
+
+    def play(self, trial: int, channel: Channel | None = None, receiver: Receiver | None = None) -> Replayed:
+        """The tape of that trial, over another channel or heard by another receiver where given."""
+        through = self.channel if channel is None else channel
+        worn = through.degrade(self.tape, stream(self.seed, trial, "channel"))
+        return self._heard(worn, trial, self.receiver if receiver is None else receiver)
+
+    def fresh(self) -> Replayed:
+        """The recording itself, heard without any wear."""
+        return self._heard(self.tape, 0, self.receiver)
+
+    def _heard(self, worn: Signal, trial: int, receiver: Receiver) -> Replayed:
+        overheard = Overheard(self.codec.layers, self.codec.line_code)
+        decoded = receiver.receive(overheard, (worn,), stream(self.seed, trial, "receiver"))
+        # A receiver may read several times and keep the best: its plays tell which.
+        kept = [passes for passes, read in overheard.reads if read.plays is decoded.plays and passes]
+        return Replayed(worn, decoded, kept[0][0] if kept else SoftBits([]), score(self.program, decoded))
+
+
+def replay_of(row: Mapping[str, Any], program: bytes) -> Replay:
+    """The candidate of a row as ``Record.as_json`` writes it, with the program that it is about.
+
+    Raises:
+        TapewrightError: a spec that cannot be built here.
+    """
+    return Replay(
+        codec=registry.codec(row["codec_spec"]),
+        receiver=registry.receiver(row["receiver_spec"]),
+        channel=registry.channel(row["channel_spec"]),
+        program=program,
+        seed=row["seed"],
+        sample_rate_hz=row["sample_rate_hz"],
+    )

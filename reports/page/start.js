@@ -1,0 +1,26 @@
+async function start() {
+  document.body.classList.add('scripted');
+  startTable();
+  await startFrontier();
+  drawSlots();
+  startSweeps();
+  let width = window.innerWidth;
+  window.addEventListener('resize', () => {
+    if (window.innerWidth === width) return;
+    width = window.innerWidth;
+    drawFrontier();
+    drawSweeps();
+  });
+  // A drawing is as wide as the window; the paper is narrower.
+  window.addEventListener('beforeprint', () => {
+    for (const plot of document.querySelectorAll('.js-plotly-plot')) {
+      Plotly.relayout(plot, {width: plot.closest('.slot') ? 330 : 680});
+    }
+  });
+  window.addEventListener('afterprint', () => {
+    for (const plot of document.querySelectorAll('.js-plotly-plot')) Plotly.relayout(plot, {width: null, autosize: true});
+  });
+  document.body.dataset.ready = 'true';
+}
+
+start();

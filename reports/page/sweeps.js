@@ -1,0 +1,64 @@
+const FACTOR_NAMES = {0.5: 'half', 1: 'as it is', 2: 'twice'};
+
+function sweptRows() {
+  return rows.map((row, place) => ({row, place, sweeps: data.evidence[place].sweeps})).filter(({sweeps}) => sweeps);
+}
+
+const figureOf = value => String(Number(value.toPrecision(4)));
+
+function drawSweeps() {
+  const plot = document.getElementById('sweeps-plot');
+  if (!plot) return;
+  const found = sweptRows();
+  const knobs = unique(found.flatMap(({sweeps}) => sweeps.map(sweep => sweep.knob)));
+  const width = plot.clientWidth || 700;
+  const across = Math.max(1, Math.min(4, Math.floor(width / 280), knobs.length));
+  const down = Math.ceil(knobs.length / across);
+  const gapX = across > 1 ? 0.045 : 0, height = down * 235 + 40;
+  const cell = (1 - gapX * (across - 1)) / across, gapY = 78 / height;
+  const layout = baseLayout({height, margin: {l: 44, r: 8, t: 26, b: 46}, annotations: []});
+  const traces = [];
+  knobs.forEach((knob, number) => {
+    const column = number % across, line = Math.floor(number / across), suffix = number ? String(number + 1) : '';
+    const tall = (1 - gapY * (down - 1)) / down, top = 1 - line * (tall + gapY);
+    const left = column * (cell + gapX);
+    const any = found.map(({sweeps}) => sweeps.find(sweep => sweep.knob === knob)).find(sweep => sweep);
+    layout[`xaxis${suffix}`] = {domain: [left, left + cell], anchor: `y${suffix}`, type: 'log', fixedrange: true,
+      range: [-0.42, 0.42], tickvals: any.points.map(point => point.factor), showgrid: false, zeroline: false,
+      ticktext: any.points.map(point => `${FACTOR_NAMES[point.factor]}<br>${figureOf(point.value)} ${plain(any.unit)}`)};
+    layout[`yaxis${suffix}`] = {domain: [top - tall, top], anchor: `x${suffix}`, range: [-4, 104], fixedrange: true,
+      gridcolor: RULE, tickvals: [0, 50, 100], ticksuffix: ' %', zeroline: false, showticklabels: column === 0};
+    layout.annotations.push({text: `<b>${plain(knob)}</b>`, xref: 'paper', x: left, xanchor: 'left', yref: 'paper',
+      y: top, yanchor: 'bottom', showarrow: false, font: {size: 12}});
+    found.forEach(({row, sweeps}, order) => {
+      const sweep = sweeps.find(one => one.knob === knob);
+      if (!sweep) return;
+      // Beside each other, so that intervals do not hide behind each other.
+      const aside = 10 ** (0.035 * (order - (found.length - 1) / 2) * Math.min(1, 6 / found.length));
+      traces.push({
+        x: sweep.points.map(point => point.factor * aside), y: sweep.points.map(point => 100 * point.rate),
+        xaxis: `x${suffix}`, yaxis: `y${suffix}`, mode: 'lines+markers', line: {color: colourOf(row), width: 1.5},
+        marker: {symbol: symbolOf(row), size: 8, color: colourOf(row)},
+        error_y: {type: 'data', symmetric: false, array: sweep.points.map(point => 100 * (point.high - point.rate)),
+          arrayminus: sweep.points.map(point => 100 * (point.rate - point.low)), thickness: 1, width: 3},
+        hovertext: sweep.points.map(point => `${plain(shorter(nameOf(row), 40))}<br>${plain(knob)} ` +
+          `${figureOf(point.value)} ${plain(sweep.unit)}<br>${point.right} of ${point.trials} right<br>` +
+          `${(100 * point.low).toFixed(0)} to ${(100 * point.high).toFixed(0)} %`),
+        hovertemplate: '%{hovertext}<extra></extra>',
+      });
+    });
+  });
+  return Plotly.react(plot, traces, layout, CONFIG);
+}
+
+function startSweeps() {
+  const text = document.getElementById('sweeps-text');
+  if (!text) return;
+  const found = sweptRows();
+  text.textContent = `Share of tapes that load right over ${shorter(found[0].row.channel, 80)} as each figure of the ` +
+    `channel goes from half to twice as bad, ${data.evidence[found[0].place].sweep_tapes} tapes a point, 95 % intervals.`;
+  document.getElementById('sweeps-keys').replaceChildren(...found.map(({row}) => element('span', {class: 'key'},
+    element('span', {class: 'glyph', style: {color: colourOf(row)}, 'aria-hidden': 'true'}, glyphOf(row)),
+    shorter(nameOf(row), 60))));
+  drawSweeps();
+}

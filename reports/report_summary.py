@@ -1,0 +1,101 @@
+"""The head of a report: what was asked, what a choice answered, and the fastest format of each channel."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from ..contracts.errors import in_one_line
+from .page_elements import duration, grid, shown
+from .report_words import byte_error, names, percent, success
+
+_LONGEST_NAME = 60
+
+
+def title(record: Mapping[str, Any]) -> str:
+    """What the page is about."""
+    programs = names(record["rows"], "program")
+    about = in_one_line(programs[0], _LONGEST_NAME) if len(programs) == 1 else f"{len(programs)} programs"
+    return f"Tape formats for {about}"
+
+
+def summary_section(record: Mapping[str, Any]) -> Iterator[str]:
+    """Title, facts, verdict and what stands out over each channel."""
+    rows: Sequence[Mapping[str, Any]] = record["rows"]
+    evidence = record["evidence"]
+    yield f"<header><h1>{shown(title(record))}</h1>"
+    yield (
+        '<p class="quiet">Useful bytes per second against what is lost, over simulated tapes. Simulated: your deck '
+        "and your tapes decide, so measure them before you build.</p>"
+    )
+    facts = (
+        ("payload", " and ".join(f"{size:,} bytes" for size in sorted({row["payload_bytes"] for row in rows}))),
+        ("formats", f"{len(names(rows, 'codec_spec'))}"),
+        ("channels", f"{len(names(rows, 'channel_spec'))}"),
+        ("tapes a row", _range([row["trials"] for row in rows if row["trials"]])),
+        ("seed", ", ".join(str(seed) for seed in names(rows, "seed"))),
+    )
+    yield '<div class="facts">' + "".join(f"<div>{name}<b>{shown(told)}</b></div>" for name, told in facts) + "</div>"
+    if record["verdict"]:
+        yield '<div class="verdict"><h2>The answer</h2>'
+        yield "".join(f"<p>{shown(sentence, 2000)}</p>" for sentence in record["verdict"]) + "</div>"
+    yield "<h2>In short</h2>"
+    best = [_best(rows, evidence, channel) for channel in names(rows, "channel")]
+    heads = ("channel", "most bytes/s without a lost tape", "bytes/s", "a load takes", "right", "shown", "and else")
+    yield '<div class="scrolls" tabindex="0">' + grid(heads, best, numbers={2, 3, 4}) + "</div>"
+    yield (
+        '<p class="quiet">Shown: the least share of right loads that so many tapes prove, one-sided, with 95 % '
+        "confidence. And else: the format on the frontier that is faster still and loses something.</p></header>"
+    )
+
+
+def _best(rows: Sequence[Mapping[str, Any]], evidence: Sequence[Mapping[str, Any]], channel: str) -> Sequence[str]:
+    ours = [
+        (row, entry)
+        for row, entry in zip(rows, evidence, strict=True)
+        if row["channel"] == channel and row["trials"] and row["load_success"] is not None
+    ]
+    whole = [pair for pair in ours if pair[0]["right"] == pair[0]["trials"]]
+    name = in_one_line(channel, _LONGEST_NAME)
+    if not ours:
+        return (name, "no tape was played", "-", "-", "-", "-", "-")
+    if not whole:
+        row, entry = max(ours, key=lambda pair: (pair[0]["right"] / pair[0]["trials"], pair[0]["useful_bytes_per_s"]))
+        told = f"none; the fewest lost: {_named(row)}"
+    else:
+        row, entry = max(whole, key=lambda pair: pair[0]["useful_bytes_per_s"])
+        told = _named(row)
+    faster = [
+        other for other, _ in ours if other["on_frontier"] and other["useful_bytes_per_s"] > row["useful_bytes_per_s"]
+    ]
+    beside = min(faster, key=lambda other: other["residual_byte_error_rate"]["rate"], default=None)
+    also = (
+        "-"
+        if beside is None
+        else f"{_named(beside)}: {beside['useful_bytes_per_s']:.1f} bytes/s, {success(beside)} right, "
+        f"byte error {byte_error(beside)}"
+    )
+    return (
+        name,
+        told,
+        f"{row['useful_bytes_per_s']:.1f}",
+        duration(row["tape_s"]),
+        f"{row['right']} of {row['trials']}",
+        f"at least {percent(_down(entry['bounds']['success_at_least']))}",
+        also,
+    )
+
+
+def _named(row: Mapping[str, Any]) -> str:
+    heard_by = "" if row["receiver"] == "sound" else f", {in_one_line(row['receiver'], _LONGEST_NAME)}"
+    return in_one_line(row["codec"], _LONGEST_NAME) + heard_by
+
+
+def _down(share: float) -> float:
+    return int(share * 1000) / 1000
+
+
+def _range(counts: Sequence[int]) -> str:
+    if not counts:
+        return "none"
+    return f"{min(counts)}" if min(counts) == max(counts) else f"{min(counts)} to {max(counts)}"
