@@ -51,7 +51,8 @@ def check_profile(told: Mapping[str, Any], owner: str) -> None:
     if told["spec"] not in ("", "wire") and not figures and not curves:
         raise UsageError(f"{owner}: its figures are missing: a spec with stages was made of some.")
     for name, record in figures.items():
-        _check_figure(name, *_parts(record, _NUMBERS, f"figure '{in_one_line(name, 60)}'", owner), owner)
+        value, low, high = _parts(record, _NUMBERS, f"figure '{in_one_line(name, 60)}'", owner)
+        _check_figure(name, value, low, high, owner)
     for name, record in curves.items():
         _check_curve(name, record, owner)
     for name, record in _tables(told, "histograms", owner).items():

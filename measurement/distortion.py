@@ -28,7 +28,7 @@ _FITS_DB = 3.0
 _COMPRESSED_DB = 1.0
 _FEWEST_STEPS = 4
 
-_LAWS_DIFFER = 0.025
+_LAWS_DIFFER = 0.02
 """Soft laws that agree up to the loudest step differ by about this share of what lies beyond (modelling prior)."""
 
 _BETWEEN_DB = 0.05
