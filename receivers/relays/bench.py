@@ -24,13 +24,13 @@ class Bench:
     keying: Keying
     _built: dict[Hashable, Machine] = field(default_factory=dict, repr=False, compare=False)
 
-    def even(self, kind: str, around: Surroundings, resistance: int, reservoir: int) -> Machine:
-        """The machine whose relays all stand one way, with the windings and the reservoirs at one limit."""
+    def even(self, kind: str, around: Surroundings, resistance: int, reservoir: int, tuning: int = 0) -> Machine:
+        """The machine whose relays all stand one way, with windings, reservoirs and filters at one limit each."""
 
         def made() -> Machine:
-            return build(self.relays, self.table, self.keying, everywhere(kind, around, resistance, reservoir))
+            return build(self.relays, self.table, self.keying, everywhere(kind, around, resistance, reservoir, tuning))
 
-        return self._once((kind, around, resistance, reservoir), made)
+        return self._once((kind, around, resistance, reservoir, tuning), made)
 
     def worst(self, kind: str, around: Surroundings, keying: Keying) -> Machine:
         """The switched relays of one kind, each with the windings that are worse for it, for the step of ``keying``."""

@@ -47,14 +47,14 @@ class Corner:
     Attributes:
         surroundings: what is shared.
         kinds: role to kind; ``step``, ``arm``, ``bit`` and ``bank`` stand for all relays of that name.
-        inputs: ``clock``, ``data``, ``zero`` or ``one``, its capacitor and its coil's resistance, each at its least
-            (-1) or most (1).
+        inputs: ``clock``, ``data``, ``zero`` or ``one`` (``zero tone`` for its second tone), its capacitor, its coil's
+            resistance and its filter's tuning, each at its least (-1) or most (1).
         skew: -1, 0 or 1: the data track, or the one rail, early, in time or late by the set's limit.
     """
 
     surroundings: Surroundings
     kinds: tuple[tuple[str, str], ...]
-    inputs: tuple[tuple[str, int, int], ...] = ()
+    inputs: tuple[tuple[str, int, int, int], ...] = ()
     skew: int = 0
 
     def place(self) -> Place:
@@ -63,7 +63,7 @@ class Corner:
         inputs = {
             (role, quantity): place
             for role, *places in self.inputs
-            for quantity, place in zip(("reservoir", "resistance"), places, strict=True)
+            for quantity, place in zip(("reservoir", "resistance", "tuning"), places, strict=True)
         }
 
         def place(role: str, quantity: str) -> float:
@@ -92,7 +92,7 @@ class Corner:
         return "shortest" if "lasting" in dict(self.kinds).values() else "longest"
 
 
-def everywhere(kind: str, surroundings: Surroundings, resistance: int, reservoir: int = 0) -> Place:
+def everywhere(kind: str, surroundings: Surroundings, resistance: int, reservoir: int = 0, tuning: int = 0) -> Place:
     """Every relay of that kind at once, all windings at one limit: for reading off figures."""
 
     def place(role: str, quantity: str) -> float:
@@ -106,6 +106,8 @@ def everywhere(kind: str, surroundings: Surroundings, resistance: int, reservoir
             return reservoir
         if quantity == "resistance":
             return resistance
+        if quantity == "tuning":
+            return tuning
         if quantity == "delay":
             return 1.0 if kind in ("slow", "short") else -1.0
         return PLACES[kind][quantity]

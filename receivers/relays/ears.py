@@ -19,8 +19,9 @@ KINDS_OF_TAPE = {-1: ("long",), 1: ("short", "long")}
 """Input relays that are tried on a slow tape and on a fast one: a slow tape is easier for all but the relay that must
 not take a long clock for a mark."""
 
-Variant = tuple[str, int, int]
-"""An input relay's kind, its reservoir and its resistance, each at its least (-1) or most (1)."""
+Variant = tuple[str, int, int, int]
+"""An input relay's kind, its reservoir, its resistance and its filter's tuning, each at its least (-1) or most (1); the
+tuning is 0 where there is no filter."""
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,7 @@ class Ears:
 
     def variants(self) -> Iterator[Variant]:
         """All that are tried."""
-        return product(KINDS_OF_TAPE[self.around.speed], (-1, 1), (-1, 1))
+        return product(KINDS_OF_TAPE[self.around.speed], (-1, 1), (-1, 1), (0,))
 
     def edges(self, role: str, variant: Variant) -> Edges | None:
         """Of the relay on that track; None if it does not close once for each burst."""
@@ -51,6 +52,11 @@ class Ears:
             self._stays[role, variant] = stays_of(self._events(role, variant), self._relay(role, variant))
         return self._stays[role, variant]
 
+    def tone_stays(self, variant: Variant, late_s: float) -> Stays:
+        """Of the second tone's relays of one variant, in parallel; that on the second track ``late_s`` later."""
+        first, second = (f"{role} tone" for role in input_roles(self.keying))
+        return self.stays(first, variant).beside(self.stays(second, variant).late_by(late_s))
+
     @cached_property
     def bursts(self) -> dict[str, Times]:
         """Of each track: see ``TestTape.bursts``."""
@@ -63,10 +69,14 @@ class Ears:
         return {kind: self.tape.played(self.bench.relays, speed, kind == "long") for kind in KINDS_OF_TAPE[speed]}
 
     def _relay(self, role: str, variant: Variant) -> Input:
-        kind, reservoir, resistance = variant
-        machine = self.bench.even(kind, self.around, resistance, reservoir)
-        return machine.clock if role == input_roles(self.keying)[0] else machine.data
+        kind, reservoir, resistance, tuning = variant
+        machine = self.bench.even(kind, self.around, resistance, reservoir, tuning)
+        first, second = input_roles(self.keying)
+        plain = {first: machine.clock, second: machine.data}
+        return plain[role] if role in plain else machine.tones[role != f"{first} tone"]
 
     def _events(self, role: str, variant: Variant) -> ContactEvents:
         relay, played = self._relay(role, variant), self._played[variant[0]]
-        return listen(played, self.keying.track(role), relay.front_end, relay.coil, relay.armature)
+        track = self.keying.track(role.partition(" ")[0])
+        heard = played if relay.tone_filter is None else relay.tone_filter.passed(played, track)
+        return listen(heard, track, relay.front_end, relay.coil, relay.armature)

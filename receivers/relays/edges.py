@@ -14,7 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...contracts import bits as bytes_and_bits
+from ...contracts.bits import Bits
 from ...contracts.keying import Burst, KeyedLineCode
+from ...contracts.relay_cost import RelayLineCode
 from ...contracts.signal import Signal
 from .contact import bounce_s
 from .listening import ContactEvents
@@ -24,11 +26,30 @@ from .relay_set import RelaySet
 PATTERN = bytes((0xF5, 0x8A, 0x2D))
 """Every bit as a one and as a zero; ones alone, in runs, after short and long silences, first and last of a byte."""
 
+PAIRS = bytes((0xC6, 0x39, 0x4F))
+"""The same for two bits a step: on either track the second tone before and after the first, and each alone."""
+
+GROUPS = 3
+"""Groups of a pattern."""
+
 RATE_HZ = 44_100
 RUN_UP_S = 0.1
 """Silence kept before the first step: the relays start at rest anyway."""
 
 Times = NDArray[np.float64]
+
+
+def pattern_bits(group_bits: int, bits_a_step: int) -> Bits:
+    """The pattern for groups of that size, shape (GROUPS, group_bits): in the second each bit of the first turned.
+
+    >>> np.packbits(pattern_bits(8, 1)).tobytes() == PATTERN, np.packbits(pattern_bits(8, 2)).tobytes() == PAIRS
+    (True, True)
+    """
+    told = bytes_and_bits.from_bytes(PATTERN if bits_a_step == 1 else PAIRS)
+    if group_bits == told.size // GROUPS:
+        return told.reshape(GROUPS, group_bits)
+    first, third = np.resize(told, group_bits), np.resize(np.roll(told, told.size // GROUPS), group_bits)
+    return np.stack([first, 1 - first, third]).astype(np.uint8)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +68,10 @@ class Stays:
     def late_by(self, shift_s: float) -> Self:
         """The same on a track that comes ``shift_s`` later."""
         return type(self)(*(getattr(self, field.name) + shift_s for field in fields(self)))
+
+    def beside(self, other: Stays) -> Stays:
+        """Those of two contacts in parallel."""
+        return Stays(*(np.concatenate([getattr(one, field.name) for one in (self, other)]) for field in fields(Stays)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,14 +94,21 @@ class TestTape:
     code: KeyedLineCode
 
     @cached_property
+    def _bits(self) -> Bits:
+        keying = self.code.keying()
+        bits_a_step = 1 + len(keying.more_tones_hz)
+        held = self.code.group_bits if isinstance(self.code, RelayLineCode) else keying.data_steps * bits_a_step
+        return pattern_bits(held, bits_a_step).ravel()
+
+    @cached_property
     def _recording(self) -> Signal:
-        whole = self.code.modulate(bytes_and_bits.from_bytes(PATTERN), RATE_HZ)
+        whole = self.code.modulate(self._bits, RATE_HZ)
         first = max(round((self.code.keying().first_step_s - RUN_UP_S) * RATE_HZ), 0)
         return Signal(whole.samples[:, first:], RATE_HZ)
 
     @cached_property
     def _bursts(self) -> tuple[Burst, ...]:
-        return self.code.bursts(bytes_and_bits.from_bytes(PATTERN))
+        return self.code.bursts(self._bits)
 
     def played(self, relays: RelaySet, speed: int, loud: bool) -> Signal:
         """The tape at a limit of its speed, both tracks at the set's loudest or quietest level."""
@@ -93,7 +125,7 @@ class TestTape:
         """Start and end of each burst of the pattern's bytes on a track, shape (bursts, 2), as played."""
         keying = self.code.keying()
         first = max(round((keying.first_step_s - RUN_UP_S) * RATE_HZ), 0) / RATE_HZ
-        last = keying.first_step_s + len(PATTERN) * keying.seconds_a_byte
+        last = keying.first_step_s + GROUPS * keying.seconds_a_byte
         track = keying.track(role)
         found = [
             (burst.start_s - first, burst.end_s - first)

@@ -40,7 +40,9 @@ def one_byte(code: KeyedLineCode, relays: RelaySet, table: Table) -> dict[str, A
     ``closeup`` the second step with the waveform itself.
     """
     keying = code.keying()
-    bits = np.resize(np.array(SHOWN_BITS, np.uint8), keying.data_steps)
+    bits = np.array(SHOWN_BITS, np.uint8)
+    for layer in table.group_layers:
+        bits = layer.encode(bits)
     recording = code.modulate(np.tile(bits, 2), RATE_HZ)
     lead_s = min(0.1, keying.first_step_s)
     first = round((keying.first_step_s - lead_s) * RATE_HZ)

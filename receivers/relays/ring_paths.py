@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .corner import Corner
-from .edges import PATTERN, Edges, Stays
+from .edges import Edges, Stays, pattern_bits
 from .line_paths import CornerOf
 from .machine import Machine
 from .margin import GUARD_S, Margin
@@ -70,19 +70,28 @@ def mark_margins(
     yield Margin("recover", "step 1", need, have, corner(("reset", "slow")))
 
 
-def _pattern_bits(table: Table, least_first: bool) -> tuple[NDArray[np.bool_], NDArray[np.int64], NDArray[np.int64]]:
-    """Of each bit of the pattern as heard: whether it is a one, its place among the clocks, its number in its byte."""
-    bits = np.unpackbits(np.frombuffer(PATTERN, np.uint8)).reshape(len(PATTERN), -1)
+def _pattern_bits(
+    table: Table, least_first: bool, stream: int
+) -> tuple[NDArray[np.bool_], NDArray[np.int64], NDArray[np.int64]]:
+    """Of each bit of the pattern as heard: whether it is a one, its place among the clocks, its number in its group.
+
+    Args:
+        stream: which of the bits of each step.
+    """
+    width = table.bits_a_step
+    bits = pattern_bits(table.group_bits, width)
     bits = bits[:, ::-1] if least_first else bits
-    places = [table.steps * byte + table.bit_steps[bit] - 1 for byte, bit in np.ndindex(bits.shape)]
-    return bits.ravel() == 1, np.array(places), np.arange(bits.size) % bits.shape[1]
+    numbers = np.arange(stream, table.group_bits, width)
+    steps = np.array(table.bit_steps)[numbers // width] - 1
+    places = table.steps * np.arange(len(bits))[:, None] + steps
+    return bits[:, numbers].ravel() == 1, places.ravel(), np.tile(numbers, len(bits))
 
 
 def latch_margins(
-    clock: Edges, data: Stays, at: dict[str, Machine], table: Table, least_first: bool, corner: Corner
+    clock: Edges, data: Stays, at: dict[str, Machine], table: Table, least_first: bool, corner: Corner, stream: int = 0
 ) -> Iterator[Margin]:
-    """Data and clock closed together for a one."""
-    ones, places, numbers = _pattern_bits(table, least_first)
+    """Data and clock closed together for a one; ``stream`` says which of the bits of a step."""
+    ones, places, numbers = _pattern_bits(table, least_first, stream)
     first = np.maximum(clock.solid_s[places][:, None], data.solid_s)
     last = np.minimum(clock.leave_s[places][:, None], data.leave_s)
     together = (last - first).max(axis=1, initial=-1.0)
@@ -92,10 +101,10 @@ def latch_margins(
 
 
 def spill_margins(
-    clock: Edges, data: Stays, at: dict[str, Machine], table: Table, least_first: bool, corner: Corner
+    clock: Edges, data: Stays, at: dict[str, Machine], table: Table, least_first: bool, corner: Corner, stream: int = 0
 ) -> Iterator[Margin]:
     """Data and clock apart, or together too briefly to latch, for a zero."""
-    ones, places, numbers = _pattern_bits(table, least_first)
+    ones, places, numbers = _pattern_bits(table, least_first, stream)
     # For each clock of a zero, how long any data contact is closed with it; negative: how far apart they are.
     first = np.maximum(clock.touch_s[places][:, None], data.touch_s)
     last = np.minimum(clock.leave_s[places][:, None], data.leave_s)

@@ -160,8 +160,8 @@ class _Machines:
 
     def on_a_clock(self, variant: Variant, ears: Ears) -> Iterator[Margin]:
         """The margins with a clock relay of one variant and every data relay of its kind."""
-        kind, reservoir, resistance = variant
-        inputs = (("clock", reservoir, resistance),)
+        kind, reservoir, resistance, tuning = variant
+        inputs = (("clock", reservoir, resistance, tuning),)
         clock = ears.edges("clock", variant)
         if clock is None:
             yield self._deaf(kind, "clock", self._corner_of(kind, inputs, 0)())
@@ -171,8 +171,8 @@ class _Machines:
         if self.around.speed < 0:
             return
         for other, limit, skew in product((-1, 1), (-1, 1), (-1, 1)):
-            data = ears.stays("data", (kind, other, limit))
-            corner_of = self._corner_of(kind, (*inputs, ("data", other, limit)), skew)
+            data = ears.stays("data", (kind, other, limit, 0))
+            corner_of = self._corner_of(kind, (*inputs, ("data", other, limit, 0)), skew)
             yield from self._bits(clock, data, kind, skew, corner_of(("data", kind)))
 
     def on_rails(self, variant: Variant, ears: Ears) -> Iterator[Margin]:
@@ -180,10 +180,11 @@ class _Machines:
 
         Skew and unlike relays shorten the silence from a burst on one rail to a burst on the other.
         """
-        kind, reservoir, resistance = variant
+        kind, reservoir, resistance, _ = variant
         for other, limit, skew in product((-1, 1), (-1, 1), (-1, 1)):
-            corner_of = self._corner_of(kind, (("zero", reservoir, resistance), ("one", other, limit)), skew)
-            zero, one = ears.edges("zero", variant), ears.edges("one", (kind, other, limit))
+            inputs = (("zero", reservoir, resistance, 0), ("one", other, limit, 0))
+            corner_of = self._corner_of(kind, inputs, skew)
+            zero, one = ears.edges("zero", variant), ears.edges("one", (kind, other, limit, 0))
             if zero is None or one is None:
                 yield self._deaf(kind, "zero" if zero is None else "one", corner_of())
                 continue
@@ -193,8 +194,21 @@ class _Machines:
             yield from self._followed(clock, kind, corner_of, 0.0)
             if self.around.speed > 0:
                 yield from self._bits(clock, one, kind, 0, corner_of())
+                yield from self._second_bits(clock, kind, inputs, skew, ears)
 
-    def _corner_of(self, kind: str, inputs: tuple[tuple[str, int, int], ...], skew: int) -> CornerOf:
+    def _second_bits(
+        self, clock: Edges, kind: str, inputs: tuple[tuple[str, int, int, int], ...], skew: int, ears: Ears
+    ) -> Iterator[Margin]:
+        """The margins of the bits that the second tone says, with both its relays at each limit."""
+        if not self.keying.more_tones_hz:
+            return
+        for limits in product((-1, 1), (-1, 1), (-1, 1)):
+            tones = (("zero tone", *limits), ("one tone", *limits))
+            heard = ears.tone_stays((kind, *limits), skew * self.relays.tape.skew_s)
+            corner = self._corner_of(kind, (*inputs, *tones), skew)()
+            yield from self._bits(clock, heard, kind, 0, corner, stream=1)
+
+    def _corner_of(self, kind: str, inputs: tuple[tuple[str, int, int, int], ...], skew: int) -> CornerOf:
         following = ("clock",) if "clock" in self.keying.roles else ("zero", "one")
 
         def corner(*kinds: tuple[str, str]) -> Corner:
@@ -226,8 +240,10 @@ class _Machines:
     def _counted(self, clock: Edges, kind: str) -> Edges:
         return clock if self.at[kind].repeater is None else repeated(clock, kind, self.at)
 
-    def _bits(self, clock: Edges, data: Stays, kind: str, skew: int, corner: Corner) -> Iterator[Margin]:
-        """The margins of the bit latches, ``data`` still to be moved by ``skew``."""
+    def _bits(
+        self, clock: Edges, data: Stays, kind: str, skew: int, corner: Corner, stream: int = 0
+    ) -> Iterator[Margin]:
+        """The margins of the latches of one ``stream`` of bits, ``data`` still to be moved by ``skew``."""
         stolen = ("bit", "slow" if kind == "short" else "fast")
         margins = latch_margins if kind == "short" else spill_margins
         yield from margins(
@@ -237,4 +253,5 @@ class _Machines:
             self.table,
             self.keying.least_significant_first,
             replace(corner, kinds=(*corner.kinds, stolen)),
+            stream,
         )
