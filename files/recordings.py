@@ -19,7 +19,7 @@ from ..contracts.errors import TapewrightError, UsageError, in_one_line
 from ..contracts.signal import HIGHEST_RATE_HZ, LOUDEST, LOWEST_RATE_HZ, Signal
 from .label import Label, label_from_json
 from .reading import opened
-from .wav_header import announced_frames, forget_the_time
+from .wav_header import ToTheEnd, announced_frames, forget_the_time, length_left_open
 from .writing import whole_file
 
 MOST_FRAMES = 60 * 60 * 192_000
@@ -33,6 +33,7 @@ _MOST_WAV_BYTES = (1 << 32) - (1 << 16)  # RIFF counts in 32 bits; the rest is f
 _LOSSY = {"VORBIS", "OPUS", "MPEG_LAYER_I", "MPEG_LAYER_II", "MPEG_LAYER_III"}
 _MOST_COMMENT_BYTES = 2_000  # libsndfile 1.2 does not read back a RIFF comment of 2,048 bytes or more (measured)
 _UNKNOWN_LENGTH = (1 << 63) - 1  # libsndfile's word for it: a FLAC encoder that wrote to a pipe could not say
+_LEFT_OPEN = "the file does not say its length, as if its recorder had stopped short: all of it is used"
 _BLOCK = 1 << 18
 
 
@@ -76,13 +77,14 @@ def read_recording(path: Path) -> Recording:
         try:
             if not file.read(1):
                 raise UsageError(f"{owner} is empty.")
-            announced = announced_frames(file)
+            announced, open_at = announced_frames(file), length_left_open(file)
             # By descriptor: a suffix such as .raw would make soundfile believe the name instead of the content.
             with open(file.fileno(), "rb", closefd=False) as nameless:
                 nameless.seek(0)
-                with soundfile.SoundFile(nameless) as sound:
+                source = nameless if open_at is None else ToTheEnd(nameless, open_at)
+                with soundfile.SoundFile(source) as sound:
                     _check(sound, owner)
-                    return _read(sound, owner, announced)
+                    return _read(sound, owner, announced, () if open_at is None else (_LEFT_OPEN,))
         except soundfile.SoundFileError as error:
             told = in_one_line(str(getattr(error, "error_string", error)), 120).rstrip(".")
             raise UsageError(f"{owner} cannot be read as audio: {told}.") from None
@@ -182,11 +184,11 @@ def _too_long(owner: str, frames: int, sample_rate_hz: int) -> UsageError:
     return UsageError(f"{owner}: {hours:.1f} hours ({frames} frames) are too long; at most {MOST_FRAMES} frames.")
 
 
-def _read(sound: Any, owner: str, announced: int | None) -> Recording:
+def _read(sound: Any, owner: str, announced: int | None, known: tuple[str, ...]) -> Recording:
     rate = int(sound.samplerate)
     told = sound.frames if sound.frames < _UNKNOWN_LENGTH else 0
     samples = np.empty((2, told or _BLOCK), np.float32)
-    frames, notes = 0, []
+    frames, notes = 0, list(known)
     for block in _audible(sound):
         end = frames + len(block)
         if end > MOST_FRAMES:

@@ -156,13 +156,32 @@ def test_a_truncated_header_is_one_line(tmp_path: Path, suffix: str, kept: int) 
     assert "\n" not in str(raised.value)
 
 
-def test_a_length_that_the_recorder_never_filled_in_is_no_truncation(tmp_path: Path) -> None:
+@pytest.mark.parametrize("size", [0, 0x7FFFFFFF, 0xFFFFFFFF])
+@pytest.mark.parametrize("riff_size", [0, 36, 0xFFFFFFFF])
+@pytest.mark.parametrize("depth", ["8", "16", "24", "float"])
+def test_a_length_that_the_recorder_never_filled_in_is_what_the_file_holds(
+    tmp_path: Path, size: int, riff_size: int, depth: str
+) -> None:
     path = tmp_path / "a.wav"
-    write_recording(path, tones())
+    write_recording(path, tones(), depth=depth)
+    whole = read_recording(path)
+    assert whole.notes == ()
     content = path.read_bytes()
     at = content.index(b"data") + 4
-    path.write_bytes(content[:at] + struct.pack("<I", 0xFFFFFFFF) + content[at + 4 :])
-    assert read_recording(path).notes == ()
+    left = content[:4] + struct.pack("<I", riff_size) + content[8:at] + struct.pack("<I", size) + content[at + 4 :]
+    path.write_bytes(left)
+    back = read_recording(path)
+    assert back.signal == whole.signal
+    assert back.notes == ("the file does not say its length, as if its recorder had stopped short: all of it is used",)
+    assert path.read_bytes() == left
+
+
+def test_no_frames_but_other_chunks_behind_them_are_no_audio(tmp_path: Path) -> None:
+    path = tmp_path / "a.wav"
+    soundfile.write(path, np.zeros((0, 2)), 44_100)
+    path.write_bytes(path.read_bytes() + b"LIST\x05\0\0\0INFOx\0" + b"note\x04\0\0\0bell")
+    with pytest.raises(UsageError, match="holds no audio"):
+        read_recording(path)
 
 
 def without_length(flac: bytes) -> bytes:

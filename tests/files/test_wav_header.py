@@ -6,7 +6,7 @@ import io
 import struct
 
 import pytest
-from tapewright.files.wav_header import announced_frames, forget_the_time
+from tapewright.files.wav_header import ToTheEnd, announced_frames, forget_the_time, length_left_open
 
 
 def riff(*chunks: tuple[bytes, bytes], announced_data: int | None = None) -> io.BytesIO:
@@ -33,6 +33,25 @@ def test_chunks_of_odd_size_are_padded() -> None:
 @pytest.mark.parametrize("size", [0, 0x7FFFF000, 0xFFFFFFFF])
 def test_a_size_that_was_never_filled_in_says_nothing(size: int) -> None:
     assert announced_frames(riff(FORMAT, (b"data", bytes(40)), announced_data=size)) is None
+
+
+@pytest.mark.parametrize(("size", "is_open"), [(0, True), (0xFFFFFFFF, True), (40, False), (4_000, False)])
+def test_a_length_left_open_is_found_and_reads_as_endless(size: int, is_open: bool) -> None:
+    sound = bytes(range(200, 240))
+    file = riff((b"LIST", b"odd"), FORMAT, (b"data", sound), announced_data=size)
+    place = length_left_open(file)
+    assert (place is not None) == is_open
+    if place is not None:
+        read = io.BufferedReader(ToTheEnd(file, place), 7)
+        whole = file.getvalue()
+        assert read.read() == whole[:place] + b"\xff" * 4 + whole[place + 4 :]
+        read.seek(place + 2)
+        assert read.read(4) == b"\xff\xff" + sound[:2]
+
+
+@pytest.mark.parametrize("content", [b"", b"RIFF", riff(FORMAT).getvalue(), riff(FORMAT, (b"data", b"")).getvalue()])
+def test_where_there_is_no_sound_no_length_is_open(content: bytes) -> None:
+    assert length_left_open(io.BytesIO(content)) is None
 
 
 @pytest.mark.parametrize(
