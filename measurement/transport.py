@@ -23,6 +23,7 @@ _SPEED_FLOOR_PERCENT = 0.0005
 """A steady tone is read to this."""
 
 _SKEW_FLOOR_US = 0.05
+_WANDER_FLOOR_US = 0.02
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -161,7 +162,7 @@ def skew(series: Sequence[SkewSeries], tone_hz: float, leak_error: float) -> lis
     square = of_blocks("skew_wander_us", squares)
     method = "peak to peak of a sine of the same rms value, below 4 Hz, noise taken off"
     value, low, high = (2 * math.sqrt(2 * max(0.0, one)) for one in (square.value, square.low, square.high))
-    half = math.hypot((high - low) / 2, 1.96 * leak_error * value)
+    half = math.hypot((high - low) / 2, 1.96 * leak_error * value, _WANDER_FLOOR_US)
     wander = Figure(square.name, value, max(0.0, value - half), value + half, method)
     angle, low, high = (azimuth_arcmin(us) for us in (static.value, static.low, static.high))
     loss_db = azimuth_loss_db(angle, 10_000.0)
