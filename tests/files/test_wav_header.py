@@ -44,6 +44,7 @@ def test_a_length_left_open_is_found_and_reads_as_endless(size: int, is_open: bo
     if place is not None:
         read = io.BufferedReader(ToTheEnd(file, place), 7)
         whole = file.getvalue()
+        read.seek(0)
         assert read.read() == whole[:place] + b"\xff" * 4 + whole[place + 4 :]
         read.seek(place + 2)
         assert read.read(4) == b"\xff\xff" + sound[:2]
