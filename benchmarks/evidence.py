@@ -26,7 +26,7 @@ from .knob import FACTORS, Knob, counted, curve, knobs
 from .replay import Replay, replay_of
 from .statistics import at_least, at_most
 from .tally import Tally
-from .trials import News, cores, unwatched
+from .trials import News, Threads, unwatched
 
 MOST_ROWS = 24
 """Candidates that are looked behind: those on the frontier first, then in their order."""
@@ -54,6 +54,16 @@ def looked_behind(rows: Sequence[Mapping[str, Any]], most: int = MOST_ROWS) -> t
     return tuple(sorted(sorted(played, key=lambda place: not rows[place]["on_frontier"])[:most]))
 
 
+def check_sweep_tapes(sweep_tapes: int) -> None:
+    """Refuse a number of tapes that no sweep can have.
+
+    Raises:
+        UsageError: below 0, or too many.
+    """
+    if not 0 <= sweep_tapes <= MOST_SWEEP_TAPES:
+        raise UsageError(f"Argument 'sweeps' must be 0 to {MOST_SWEEP_TAPES}, not {sweep_tapes}.")
+
+
 def evidence(
     rows: Sequence[Mapping[str, Any]],
     programs: Iterable[bytes],
@@ -71,8 +81,7 @@ def evidence(
     Raises:
         UsageError: ``sweep_tapes`` out of range.
     """
-    if not 0 <= sweep_tapes <= MOST_SWEEP_TAPES:
-        raise UsageError(f"Argument 'sweep_tapes' must be 0 to {MOST_SWEEP_TAPES}, not {sweep_tapes}.")
+    check_sweep_tapes(sweep_tapes)
     entries: list[dict[str, Any]] = [{"bounds": _bounds(row)} for row in rows]
     behind = looked_behind(rows)
     known = {hashlib.sha256(program).hexdigest(): program for program in programs}
@@ -89,7 +98,7 @@ def evidence(
             except TapewrightError as error:
                 entries[place]["unseen"] = in_one_line(error, 300)
     swept = [place for place in jobs if sweep_tapes and rows[place]["channel"] == harshest(rows)]
-    _gather(rows, entries, jobs, swept, sweep_tapes, workers or cores(), watch)
+    _gather(rows, entries, jobs, swept, sweep_tapes, Threads(workers).workers, watch)
     return entries
 
 
@@ -208,7 +217,8 @@ def _expected(row: Mapping[str, Any], replay: Replay) -> int:
     wanted = min(failures, MOST_TAPES)
     if not wanted:
         return 0
-    return min(row["trials"] * wanted // failures, MOST_SOUGHT) + wanted * (len(causes(replay.channel)) + 1)
+    sought: int = min(row["trials"] * wanted // failures, MOST_SOUGHT)
+    return sought + wanted * (len(causes(replay.channel)) + 1)
 
 
 def _bounds(row: Mapping[str, Any]) -> dict[str, float] | None:

@@ -39,7 +39,13 @@ def compare(
     plot: Annotated[
         Path | None, typer.Option(metavar="FILE.png", help="Also draw the frontier into a PNG or SVG file.")
     ] = None,
-    force: Annotated[bool, typer.Option("--force", help="Overwrite the picture if it exists.")] = False,
+    report: Annotated[
+        Path | None, typer.Option(metavar="FILE.html", help="Also write the report, one page that shows why.")
+    ] = None,
+    sweeps: Annotated[
+        int, typer.Option(metavar="N", help="Tapes at each setting of each knob in the report; 0: none.")
+    ] = 10,
+    force: Annotated[bool, typer.Option("--force", help="Overwrite the picture and the page if they exist.")] = False,
 ) -> None:
     """Compare tape formats over a simulated worn tape.
 
@@ -74,11 +80,19 @@ def compare(
     if plot is not None:
         drawn_as = picture_format(plot)
         check_output(plot, force)
+    if report is not None:
+        from .report_writing import Reported, check_page, typed, write_report
+
+        check_page(report, sweeps, force)
     with engine_of(engine, workers, scheduler) as player, watching() as watch:
         rows = records(asked, run(asked, watch=watch, engine=player))
     if plot is not None:
         with whole_file(plot, force) as part:
             save_frontier([row.as_json() for row in rows], part, drawn_as)
+    if report is not None:
+        reported = Reported([row.as_json() for row in rows], (taken.data,), (), typed())
+        told, _ = write_report(reported, report, sweeps, workers=workers, force=force)
+        print(told, file=sys.stderr)
     if as_json:
         import json
 

@@ -25,35 +25,43 @@ def report(
         int | None, typer.Option(metavar="N", help="Threads; they never change a result. [default: all cores]")
     ] = None,
     force: Annotated[bool, typer.Option("--force", help="Overwrite the page and the picture if they exist.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print what the page shows, without its sound.")] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print what was found behind each row as JSON, less its sound.")
+    ] = False,
 ) -> None:
-    """Write the report of a comparison, a choice or a study: one page that needs no network and prints.
+    """Write an answer as one page that shows why.
 
-    Plays some of the tapes again to find what the losses were, where the first lies on the tape, how it sounds, and
-    how success moves with each figure of the channel.
+    The page holds a comparison, a choice or a study, needs no network and prints. Some of the tapes are played again to
+    find what the losses were, where the first lies on the tape, how it sounds, and how success moves with each figure
+    of the channel.
 
     Example: tapewright report answer.json -o report.html --sweeps 20
     """
-    import shlex
-    import sys
+    import hashlib
+    import json
 
     from ..benchmarks.answer_file import read_answer
+    from ..contracts.errors import UsageError, in_one_line
+    from ..files.chime import NAME
     from ..files.programs import read_program
     from ..files.writing import check_output
-    from .report_writing import Reported, check_picture, write_report
+    from ..reports.frontier_picture import picture_format
+    from .report_writing import Reported, check_page, typed, write_report
 
     if plot is not None:
-        check_picture(plot, force)
-    check_output(output, force, source)
+        picture_format(plot)
+        check_output(plot, force)
+    check_page(output, sweeps, force, source)
     answer = read_answer(source)
-    programs = list(answer.programs)
-    demo = any(row["program"] == "chime" for row in answer.rows)
-    if program is not None or (demo and not programs):
-        programs.append(read_program(program or "chime").data)
-    reported = Reported(
-        rows=answer.rows,
-        programs=tuple(programs),
-        verdict=answer.verdict,
-        command="tapewright " + " ".join(shlex.quote(word) for word in sys.argv[1:]),
-    )
-    write_report(reported, output, sweeps, plot=plot, workers=workers, force=force, as_json=as_json)
+    programs = [*answer.programs, read_program(NAME).data]
+    if program is not None:
+        given = read_program(program).data
+        if hashlib.sha256(given).hexdigest() not in {row["program_sha256"] for row in answer.rows}:
+            raise UsageError(f"program '{in_one_line(program, 60)}' is not the one that the source is about.")
+        programs.append(given)
+    reported = Reported(answer.rows, tuple(programs), answer.verdict, typed())
+    told, found = write_report(reported, output, sweeps, plot=plot, workers=workers, force=force)
+    if as_json:
+        silent = [{key: value for key, value in entry.items() if key != "sound"} for entry in found]
+        typer.echo(json.dumps(silent, indent=2, allow_nan=False))
+    typer.echo(told, err=as_json)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+import shlex
+import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-
-import typer
 
 
 @dataclass(frozen=True)
@@ -27,17 +27,24 @@ class Reported:
     command: str
 
 
-def check_picture(plot: Path, force: bool) -> None:
-    """Refuse a picture that could not be made or written.
+def typed() -> str:
+    """The command that runs, as it may be typed again."""
+    return shlex.join(["tapewright", *sys.argv[1:]])
+
+
+def check_page(output: Path, sweep_tapes: int, force: bool, source: Path | None = None) -> None:
+    """Refuse, before any long work, a page that could not be made or written.
 
     Raises:
-        UsageError, TapewrightError: as ``picture_format`` and ``check_output``.
+        UsageError, TapewrightError: as ``check_output``, ``check_sweep_tapes`` and ``plotting_script``.
     """
+    from ..benchmarks.evidence import check_sweep_tapes
     from ..files.writing import check_output
-    from ..reports.frontier_picture import picture_format
+    from ..reports.report_page import plotting_script
 
-    picture_format(plot)
-    check_output(plot, force)
+    check_sweep_tapes(sweep_tapes)
+    plotting_script()
+    check_output(output, force, source)
 
 
 def write_report(
@@ -48,29 +55,30 @@ def write_report(
     plot: Path | None = None,
     workers: int | None = None,
     force: bool = False,
-    as_json: bool = False,
-) -> None:
-    """Gather what lies behind the rows and write the page to ``output``."""
-    import json
+) -> tuple[str, list[dict[str, Any]]]:
+    """Gather what lies behind the rows, write the page to ``output`` and the sweeps to ``plot``.
 
+    Returns:
+        what to tell, and what was gathered.
+    """
     from .. import __version__
     from ..benchmarks.evidence import evidence, harshest
     from ..contracts.errors import in_one_line
     from ..files.writing import whole_file
-    from ..reports.report_page import plotting_script, report_page
+    from ..reports.report_page import report_page
     from .progress import watching
 
-    plotting_script()  # its absence is said before the long work, not after
     with watching() as watch:
         found = evidence(reported.rows, reported.programs, sweep_tapes, workers, watch)
-    record: dict[str, Any] = {
-        "rows": list(reported.rows),
-        "evidence": found,
-        "verdict": list(reported.verdict),
-        "harshest": harshest(reported.rows),
-        "made": {"version": f"tapewright {__version__}", "command": reported.command},
-    }
-    page = report_page(record)
+    page = report_page(
+        {
+            "rows": list(reported.rows),
+            "evidence": found,
+            "verdict": list(reported.verdict),
+            "harshest": harshest(reported.rows),
+            "made": {"version": f"tapewright {__version__}", "command": reported.command},
+        }
+    )
     with whole_file(output, force) as part:
         part.write_text(page, encoding="utf-8", newline="\n")
     if plot is not None:
@@ -78,12 +86,9 @@ def write_report(
         from ..reports.sweep_picture import save_sweeps
 
         with whole_file(plot, force) as part:
-            save_sweeps(record["rows"], found, part, picture_format(plot))
-    if as_json:
-        silent = [{key: value for key, value in entry.items() if key != "sound"} for entry in found]
-        typer.echo(json.dumps({**record, "evidence": silent}, indent=2, allow_nan=False))
-        return
+            save_sweeps(reported.rows, found, part, picture_format(plot))
+    told = [f"{in_one_line(output)}: {len(found)} rows, {len(page) / 1e6:.1f} MB, opens without a network"]
     for reason in dict.fromkeys(entry["unseen"] for entry in found if "unseen" in entry):
         count = sum(entry.get("unseen") == reason for entry in found)
-        typer.echo(f"note: {count} of {len(found)} rows are not looked behind: {reason}", err=True)
-    typer.echo(f"{in_one_line(output)}: {len(found)} rows, {len(page) / 1e6:.1f} MB, opens without a network")
+        told.append(f"note: {count} of {len(found)} rows are not looked behind: {reason}")
+    return "\n".join(told), found

@@ -43,6 +43,15 @@ def shown(told: object, longest: int = 1000) -> str:
     return escape(in_one_line(told, longest))
 
 
+def breakable(spec: object) -> str:
+    """A long spec, fit for the page, that may break after its punctuation.
+
+    >>> breakable("a:b=1,c=2/d")
+    'a:b=1,<wbr>c=2/<wbr>d'
+    """
+    return shown(spec, 4000).replace("/", "/<wbr>").replace(",", ",<wbr>")
+
+
 def milliseconds(length: float) -> str:
     """A length, with four digits.
 

@@ -6,10 +6,8 @@ import shlex
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from .page_elements import shown
+from .page_elements import breakable, shown
 from .report_words import names
-
-_LONGEST_SPEC = 4000
 
 
 def method_section(record: Mapping[str, Any]) -> Iterator[str]:
@@ -40,7 +38,7 @@ def method_section(record: Mapping[str, Any]) -> Iterator[str]:
         facts.append(("machine", told))
     facts.append(("tapes played again by", record["made"]["version"]))
     cells = "".join(
-        f'<tr><th scope="row">{shown(name, 200)}</th><td class="spec">{shown(told, _LONGEST_SPEC)}</td></tr>'
+        f'<tr><th scope="row">{shown(name, 200)}</th><td class="spec">{breakable(told)}</td></tr>'
         for name, told in facts
     )
     yield f'<div class="scrolls" tabindex="0"><table class="made">{cells}</table></div></section>'

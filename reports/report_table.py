@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from html import escape
 from typing import Any
 
-from .page_elements import duration, shown
+from .page_elements import breakable, duration, shown
 from .report_words import byte_error, main_cause, names, success
 
 _LONGEST_NAME = 200
@@ -38,7 +38,7 @@ def table_section(rows: Sequence[Mapping[str, Any]], evidence: Sequence[Mapping[
     yield "<h3>The formats in full</h3><dl>"
     for name in names(rows, "codec"):
         spec = next(row["codec_spec"] for row in rows if row["codec"] == name)
-        yield f'<dt>{shown(name, _LONGEST_NAME)}</dt><dd class="spec">{shown(spec, 4000)}</dd>'
+        yield f'<dt>{shown(name, _LONGEST_NAME)}</dt><dd class="spec">{breakable(spec)}</dd>'
     yield "</dl></section>"
 
 

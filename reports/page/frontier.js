@@ -25,9 +25,11 @@ function hoverText(row) {
     ...inLines(shorter(row.codec_spec, 12 * width), width).map(plain)].join('<br>');
 }
 
-function limitOf(found) {
-  const known = found.map(({row}) => row.limit_bits_per_s ?? row.capacity_bits_per_s).filter(limit => limit);
-  return known.length ? Math.max(...known) / 8 : null;
+// The highest limit of each receiver: what no format that it hears can exceed.
+function limitsOf(found) {
+  const receivers = unique(found.map(({row}) => row.receiver));
+  return receivers.map(receiver => ({receiver, bytes: Math.max(0, ...found.filter(({row}) => row.receiver === receiver)
+    .map(({row}) => row.limit_bits_per_s ?? row.capacity_bits_per_s ?? 0)) / 8})).filter(({bytes}) => bytes);
 }
 
 function frontierTraces(found, floor) {
@@ -37,7 +39,7 @@ function frontierTraces(found, floor) {
     const slot = pins.indexOf(place);
     return {
       x: [row.useful_bytes_per_s], y: [at], customdata: [place], mode: slot < 0 ? 'markers' : 'markers+text',
-      text: [slot < 0 ? '' : `  <b>${'AB'[slot]}</b>`], textposition: 'middle right', textfont: {size: 17, color: INK},
+      text: [slot < 0 ? '' : `<b>${'AB'[slot]}</b>`], textposition: 'top right', textfont: {size: 17, color: INK},
       hovertext: [hoverText(row)], hovertemplate: '%{hovertext}<extra></extra>',
       marker: {symbol: symbolOf(row), size: narrow() ? 12 : 14, color: colourOf(row), opacity: 1,
         line: {color: INK, width: slot < 0 ? 0.5 : 2.5}},
@@ -58,8 +60,8 @@ function frontierTraces(found, floor) {
 }
 
 function drawFrontier() {
-  const found = panelRows(), floor = floorRate(), limit = limitOf(found);
-  const speeds = found.map(({row}) => row.useful_bytes_per_s).concat(limit || []);
+  const found = panelRows(), floor = floorRate(), limits = limitsOf(found);
+  const speeds = found.map(({row}) => row.useful_bytes_per_s).concat(limits.map(({bytes}) => bytes));
   const low = speeds.length ? Math.min(...speeds) : 1, high = speeds.length ? Math.max(...speeds) : 10;
   const powers = [];
   for (let power = Math.ceil(Math.log10(floor)) + 1; power <= 0; power += 1) powers.push(10 ** power);
@@ -72,9 +74,11 @@ function drawFrontier() {
       title: {text: narrow() ? 'residual byte error' : 'residual byte error rate, 95 % interval', standoff: 6},
       tickvals: [floor, ...powers],
       ticktext: ['none seen', ...powers.map(power => power >= 0.001 ? String(power) : power.toExponential(0))]},
-    shapes: limit ? [{type: 'line', x0: limit, x1: limit, yref: 'paper', y0: 0, y1: 1, line: {color: '#333', width: 2.5}}] : [],
-    annotations: limit ? [{x: Math.log10(limit), y: 1, yref: 'paper', xanchor: 'right', yanchor: 'bottom', showarrow: false,
-      text: narrow() ? 'capacity' : 'capacity, an upper bound', font: {size: 11, color: QUIET}}] : [],
+    shapes: limits.map(({bytes}) => ({type: 'line', x0: bytes, x1: bytes, yref: 'paper', y0: 0, y1: 1,
+      line: {color: '#333', width: 2.5}})),
+    annotations: limits.map(({receiver, bytes}) => ({x: Math.log10(bytes), y: 1, yref: 'paper', xanchor: 'right',
+      yanchor: 'bottom', showarrow: false, font: {size: 11, color: QUIET},
+      text: (limits.length > 1 ? `${plain(shorter(receiver, 20))}: ` : '') + (narrow() ? 'limit' : 'limit, an upper bound')})),
   });
   return Plotly.react(frontierPlot, frontierTraces(found, floor), layout, CONFIG);
 }
@@ -89,7 +93,7 @@ function pointAt(place) {
   if (curve < 0) { say(HINT); return; }
   const row = rows[place];
   document.getElementById('pointed').replaceChildren(describe(row), element('br'),
-    element('code', {}, row.codec_spec));
+    specOf(row.codec_spec, 'code'));
   Plotly.Fx.hover(frontierPlot, [{curveNumber: curve, pointNumber: 0}]);
 }
 
@@ -127,7 +131,7 @@ async function startFrontier() {
     const place = event.points[0].customdata;
     if (place === undefined) return;
     document.getElementById('pointed').replaceChildren(describe(rows[place]), element('br'),
-      element('code', {}, rows[place].codec_spec));
+      specOf(rows[place].codec_spec, 'code'));
   });
   frontierPlot.on('plotly_click', event => {
     const place = event.points[0].customdata;

@@ -8,8 +8,7 @@ const FONT = '"DejaVu Sans", Verdana, sans-serif';
 
 const unique = values => [...new Set(values)];
 const channels = unique(rows.map(row => row.channel));
-const severalReceivers = unique(rows.map(row => row.receiver)).length > 1;
-const nameOf = row => severalReceivers ? `${row.codec}, ${row.receiver}` : row.codec;
+const nameOf = row => row.receiver === 'sound' ? row.codec : `${row.codec}, ${row.receiver}`;
 const candidates = unique(rows.map(nameOf));
 const placeOf = row => candidates.indexOf(nameOf(row));
 const colourOf = row => data.colours[placeOf(row) % data.colours.length];
@@ -48,9 +47,14 @@ function element(tag, attributes, ...children) {
 // The plotting library reads a little markup in its texts, so a name must not hold any.
 const plain = text => String(text).replace(/&/g, '&amp;').replace(/</g, '&lt;').replace(/>/g, '&gt;');
 
+// A spec may break after its punctuation, not within a word.
+function specOf(text, tag, attributes) {
+  return element(tag, attributes, ...text.split(/(?<=[\/,])/).flatMap(piece => [piece, element('wbr')]));
+}
+
 function inLines(text, width) {
   const lines = [''];
-  for (const piece of text.split(/(?<=[\/,:])/)) {
+  for (const piece of text.split(/(?<=[\/,])/)) {
     for (let rest = piece; rest; rest = rest.slice(width)) {
       if (lines[lines.length - 1].length + Math.min(rest.length, width) > width) lines.push('');
       lines[lines.length - 1] += rest.slice(0, width);

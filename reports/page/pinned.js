@@ -42,7 +42,7 @@ function slotOf(place, slot) {
       element('span', {class: 'name'}, shorter(nameOf(row), 200)),
       element('button', {type: 'button', class: 'screen', onclick: () => { pin(place); refocus('#frontier-plot'); },
         'aria-label': `Unpin ${shorter(nameOf(row), 60)}`}, 'Unpin')),
-    facts(row, entry), element('p', {class: 'spec'}, row.codec_spec),
+    facts(row, entry), specOf(row.codec_spec, 'p', {class: 'spec'}),
     ...(entry.unseen ? [element('p', {class: 'quiet'}, `Not looked behind: ${entry.unseen}.`)]
       : [...anatomyOf(row, entry.anatomy), ...waveOf(entry.excerpt, slot), ...soundOf(entry)]));
 }

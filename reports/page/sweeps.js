@@ -4,7 +4,7 @@ function sweptRows() {
   return rows.map((row, place) => ({row, place, sweeps: data.evidence[place].sweeps})).filter(({sweeps}) => sweeps);
 }
 
-const figureOf = value => String(Number(value.toPrecision(4)));
+const figureOf = value => String(Number(value.toPrecision(3)));
 
 function drawSweeps() {
   const plot = document.getElementById('sweeps-plot');
