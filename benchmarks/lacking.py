@@ -86,7 +86,8 @@ def lacking(part: Part, held: Mapping[str, Iterable[Batch]], wanted: Callable[[R
     """What of a part the batches that are held, by task, leave to play of the trials that each row wants."""
     keys: dict[str, Task] = {}
     kinds: dict[tuple[str, str], list[tuple[Task, list[range]]]] = {}
-    for row in sorted(part.rows, key=lambda row: part.study.codecs.index(row.task.codec.spec)):
+    codecs = list(dict.fromkeys(row.task.codec.spec for row in part.rows))
+    for row in sorted(part.rows, key=lambda row: codecs.index(row.task.codec.spec)):
         task = row.task
         if task.refusal is None and row.key not in keys:
             keys[row.key] = task

@@ -66,6 +66,8 @@ def _is(error: sqlite3.Error, name: str) -> bool:
 def in_words(error: sqlite3.Error, shown: str) -> TapewrightError:
     if _is(error, "SQLITE_FULL"):
         return TapewrightError(f"{shown}: the disk is full. What was written before is kept.")
+    if _is(error, "SQLITE_IOERR"):
+        return TapewrightError(f"{shown}: the disk takes or gives no more ({error}). What was written before is kept.")
     if _is(error, "SQLITE_READONLY") or _is(error, "SQLITE_CANTOPEN") or _is(error, "SQLITE_PERM"):
         return TapewrightError(f"{shown}: its file or folder cannot be written to.")
     if _is(error, "SQLITE_BUSY"):

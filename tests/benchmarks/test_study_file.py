@@ -1,0 +1,142 @@
+"""Study files: what they ask for, and what is said of those that ask for something else."""
+
+import textwrap
+
+import pytest
+from tapewright.benchmarks import study as defaults
+from tapewright.benchmarks.study_file import read_study_file
+from tapewright.contracts import registry
+from tapewright.contracts.errors import UsageError
+from tapewright.files.programs import read_program
+
+
+@pytest.fixture
+def read(tmp_path):
+    def read(text: str):
+        path = tmp_path / "bells.toml"
+        path.write_text(textwrap.dedent(text))
+        return read_study_file(path)
+
+    return read
+
+
+def test_an_empty_file_asks_for_what_a_comparison_takes(read) -> None:
+    (study,) = read("").studies
+    assert (study.program, study.program_name) == (read_program("chime").data, "chime")
+    assert study.codecs == tuple(registry.codec(spec).spec for spec in defaults.DEFAULT_CODECS)
+    assert study.channels == tuple(registry.channel(spec).spec for spec in defaults.DEFAULT_CHANNELS)
+    assert (study.trials, study.seed) == (defaults.DEFAULT_TRIALS, defaults.DEFAULT_SEED)
+
+
+def test_everything_is_taken_as_it_is_written(read, tmp_path) -> None:
+    (tmp_path / "tower").mkdir()
+    (tmp_path / "tower" / "bells.bin").write_bytes(b"ding dong")
+    (tmp_path / "mine.toml").write_text('spec = "plain-biphase"\n')
+    asked = read(
+        """
+        [study]
+        program = ["chime", "tower/bells.bin"]
+        bytes = [16, 300]
+        codecs = ["@mine.toml", "sturdy"]
+        receivers = ["sound", "relays"]
+        channels = ["wire"]
+        trials = 7
+        seed = 3
+        """
+    )
+    assert [study.program_name for study in asked.studies] == [
+        "chime",
+        "bells.bin",
+        "16 invented bytes",
+        "300 invented bytes",
+    ]
+    assert [len(study.program) for study in asked.studies] == [128, 9, 16, 300]
+    assert {(study.trials, study.seed) for study in asked.studies} == {(7, 3)}
+    assert asked.names["codec", registry.codec("plain-biphase").spec] == "@mine.toml"
+    assert asked.names["receiver", registry.receiver("relays").spec] == "relays"
+    assert asked.names["channel", "wire"] == "wire"
+
+
+def test_invented_programs_follow_from_the_seed(read) -> None:
+    first, again, other = (read(f"[study]\nbytes = 64\nseed = {seed}\n").studies[0].program for seed in (1, 1, 2))
+    assert first == again != other
+
+
+def test_a_sweep_takes_the_place_of_the_default_codecs_and_crosses_itself_once(read) -> None:
+    asked = read(
+        """
+        [[sweep]]
+        codec = "plain-biphase"
+        over = { "biphase.bit_rate_hz" = [1200, 2400] }
+        [[sweep]]
+        codec = "plain-biphase"
+        over = { "biphase.leader_s" = [1, 2] }
+        """
+    )
+    assert [asked.names["codec", spec] for spec in asked.studies[0].codecs] == [
+        "contents/biphase:bit_rate_hz=1200",
+        "contents/biphase:bit_rate_hz=2400",
+        "contents/biphase:leader_s=2",
+    ]
+    assert len(asked.studies[0].channels) == 4
+
+
+def test_what_a_file_stands_for_can_be_swept(read, tmp_path) -> None:
+    (tmp_path / "deck.toml").write_text('spec = "hiss:level_db=-44"\n')
+    asked = read('[[sweep]]\nchannel = "@deck.toml"\nover = { "hiss.level_db" = [-40] }\n')
+    assert asked.studies[0].channels == (registry.channel("hiss:level_db=-40").spec,)
+
+
+def test_a_relay_set_is_looked_for_beside_the_study(read, tmp_path) -> None:
+    from importlib.resources import files
+
+    ready = files("tapewright.receivers.relays").joinpath("sets/signal_12v.toml").read_bytes()
+    (tmp_path / "ours.toml").write_bytes(ready)
+    asked = read('[study]\nreceivers = ["relays:set=\\"ours.toml\\""]\n')
+    (spec,) = asked.studies[0].receivers
+    assert str(tmp_path / "ours.toml") in spec
+    assert asked.names["receiver", spec] == 'relays:set="ours.toml"'
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("[studie]\n", "the file has no 'studie'. There are: study, sweep."),
+        (
+            "[study]\ntrails = 5\n",
+            "[study] has no 'trails'. There are: program, bytes, codecs, receivers, channels, trials, seed.",
+        ),
+        (
+            '[[sweep]]\ncodec = "sturdy"\nkey = 1\n',
+            "[[sweep]] has no 'key'. There are: codec, receiver, channel, over.",
+        ),
+        ('[[sweep]]\nover = { "rs.parity_bytes" = [2] }\n', "needs one spec"),
+        ('[[sweep]]\ncodec = "sturdy"\n', "needs over = "),
+        ('[[sweep]]\ncodec = "sturdy"\nover = { "rs.parity" = [2] }\n', "sweep: there is no 'rs.parity' in that codec"),
+        ("[study]\ncodecs = []\n", "'codecs' must be a list of specs"),
+        ("[study]\ncodecs = 'sturdy'\n", "'codecs' must be a list of specs"),
+        ("[study]\ncodecs = ['sturdi']\n", "Did you mean 'sturdy'?"),
+        ("[study]\ncodecs = ['biphase', 'biphase:bit_rate_hz=1200']\n", "are the same; name each codec once"),
+        ("[study]\ntrials = 0\n", "'trials' must be a whole number, 1 to 1000000, not 0."),
+        ("[study]\nseed = 1.5\n", "'seed' must be a whole number"),
+        ("[study]\nbytes = 0\n", "'bytes' must be 1 to"),
+        ("[study]\nbytes = [8, 8]\n", "two programs are the same"),
+        ("[study]\nprogram = 5\n", "'program' must be a file's name"),
+        ("[study]\nprogram = 'nowhere.bin'\n", "there is no such file"),
+        ("[study]\ncodecs = ['@nowhere.toml']\n", "No such file"),
+        ("study = 3\n", "'study' must be a table"),
+        ("sweep = 3\n", "'sweep' must be tables"),
+        ("[study\n", "is not TOML"),
+    ],
+)
+def test_a_wrong_file_says_what_would_be_right(read, text, told) -> None:
+    with pytest.raises(UsageError) as failure:
+        read(text)
+    assert str(failure.value).startswith("study '")
+    assert told in str(failure.value)
+    assert "\n" not in str(failure.value)
+
+
+def test_a_file_that_is_not_there(tmp_path) -> None:
+    with pytest.raises(UsageError, match="there is no such file"):
+        read_study_file(tmp_path / "bells.toml")
