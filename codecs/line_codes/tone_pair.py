@@ -22,6 +22,8 @@ LEVEL_WORDS = 9
 """Words over which amplitudes and noise are averaged."""
 LEVEL_BITS = 100
 """The same, where words are not known yet."""
+ROUNDS = 3
+"""How often levels and noise are estimated, each time with better likelihoods."""
 FADE_BITS = 3
 """Bits over which a fade of both tones together is measured."""
 INAUDIBLE = 0.0064
@@ -43,9 +45,14 @@ class Correlators:
     mark: Complex
     space: Complex
 
+    def heard(self, starts: Array, bit: float | Array) -> tuple[Complex, Complex]:
+        """Mark and space in a window of one bit from each of ``starts``."""
+        return _between(self.mark, starts, starts + bit), _between(self.space, starts, starts + bit)
+
     def powers(self, starts: Array, bit: float | Array) -> tuple[Array, Array]:
-        """Power at mark and at space in a window of one bit from each of ``starts``."""
-        return _power(self.mark, starts, bit), _power(self.space, starts, bit)
+        """Their powers."""
+        mark, space = self.heard(starts, bit)
+        return _squared(mark), _squared(space)
 
 
 @dataclass(frozen=True)
@@ -118,7 +125,10 @@ class TonePair:
         """Log-likelihood ratio of mark against space.
 
         Noncoherent orthogonal detection, log I0(a_m |M|) - a_m**2 / 4 against the same at space (Proakis, Digital
-        Communications, noncoherent detection; from memory), with amplitudes and noise taken from the words around.
+        Communications, noncoherent detection; from memory), with amplitudes and noise taken from the words around: at
+        first as each track alone decides its bits, then as all tracks together say (expectation and maximisation,
+        A. P. Dempster, N. M. Laird and D. B. Rubin 1977). Noise that is the same on both tracks, as all of it is in a
+        capture of one channel, says the same twice, and counts once.
 
         Args:
             places: start of each bit, in hops, shape (words, bits a word).
@@ -127,22 +137,43 @@ class TonePair:
         Returns:
             shape of ``places``, within +-CERTAIN; the tracks added.
         """
-        told = np.zeros(places.shape)
-        powers = [track.powers(places, bits[:, None]) for track in self.tracks]
+        heard = [track.heard(places, bits[:, None]) for track in self.tracks]
+        powers = [(_squared(mark), _squared(space)) for mark, space in heard]
         usual = max((float(np.quantile(mark + space, 0.9)) for mark, space in powers if mark.size), default=0.0)
-        for mark, space in powers:
-            marked = mark > space
-            floor = 1e-9 * float(np.max(mark + space, initial=0.0)) + 1e-30
-            noise = np.maximum(_around(np.minimum(mark, space), np.ones_like(marked)), floor)
-            gains = [
-                np.maximum(_around(power, mine) / noise - 1.0, 1e-3)
-                for power, mine in ((mark, marked), (space, ~marked))
+        marked = [(mark > space).astype(np.float64) for mark, space in powers]
+        for _ in range(ROUNDS):
+            each = [
+                np.where(_over_bits(mark + space) >= INAUDIBLE * usual, _one_track(mark, space, chance), 0.0)
+                for (mark, space), chance in zip(powers, marked, strict=True)
             ]
-            fade = _fade(np.maximum(mark / noise / (1.0 + gains[0]), space / noise / (1.0 + gains[1])))
-            for_mark = log_bessel_i0(2.0 * np.sqrt(fade * gains[0] * mark / noise)) - fade * gains[0]
-            for_space = log_bessel_i0(2.0 * np.sqrt(fade * gains[1] * space / noise)) - fade * gains[1]
-            told += np.where(_over_bits(mark + space) < INAUDIBLE * usual, 0.0, for_mark - for_space)
-        return np.clip(told, -CERTAIN, CERTAIN)
+            told = np.clip(np.sum(each, axis=0) / _said_twice(heard, marked[0], each), -CERTAIN, CERTAIN)
+            marked = [1.0 / (1.0 + np.exp(-told))] * len(powers)
+        return told
+
+
+def _said_twice(heard: list[tuple[Complex, Complex]], marked: Array, each: list[Array]) -> float:
+    """By how much the sum of the tracks claims too much: the variance of a sum of two that are correlated."""
+    if len(heard) < 2 or marked.size == 0:
+        return 1.0
+    noises = [np.concatenate([(marked * space).ravel(), ((1.0 - marked) * mark).ravel()]) for mark, space in heard]
+    left, right = (float(np.vdot(noise, noise).real) for noise in noises)
+    alike = abs(complex(np.vdot(*noises))) / max(math.sqrt(left * right), 1e-30)
+    said = [float(np.abs(one).mean()) for one in each]
+    return 1.0 + 2.0 * min(alike, 1.0) * math.sqrt(said[0] * said[1]) / max(sum(said), 1e-30)
+
+
+def _one_track(mark: Array, space: Array, marked: Array) -> Array:
+    """Log-likelihood ratio from one track's powers, given how likely each bit is a mark."""
+    floor = 1e-9 * float(np.max(mark + space, initial=0.0)) + 1e-30
+    noise = np.maximum(_around(marked * space + (1.0 - marked) * mark, np.ones_like(marked)), floor)
+    gains = [
+        np.maximum(_around(power, mine) / noise - 1.0, 1e-3) for power, mine in ((mark, marked), (space, 1.0 - marked))
+    ]
+    shares = [power / noise / (1.0 + gain) for power, gain in ((mark, gains[0]), (space, gains[1]))]
+    fade = _fade(marked * shares[0] + (1.0 - marked) * shares[1])
+    for_mark = log_bessel_i0(2.0 * np.sqrt(fade * gains[0] * mark / noise)) - fade * gains[0]
+    for_space = log_bessel_i0(2.0 * np.sqrt(fade * gains[1] * space / noise)) - fade * gains[1]
+    return np.asarray(for_mark - for_space)
 
 
 def _running(row: NDArray[np.float32], cycles: float, hop: int) -> Complex:
@@ -169,9 +200,12 @@ def _read(total: Complex, places: Array) -> Complex:
     return read
 
 
-def _power(total: Complex, starts: Array, bit: float | Array) -> Array:
-    summed = _read(total, starts + bit) - _read(total, starts)
-    return np.asarray(summed.real**2 + summed.imag**2)
+def _between(total: Complex, starts: Array, ends: Array) -> Complex:
+    return _read(total, ends) - _read(total, starts)
+
+
+def _squared(values: Complex) -> Array:
+    return np.asarray(values.real**2 + values.imag**2)
 
 
 def _power_at_every_hop(total: Complex, bit: float, hops: int) -> Array:
@@ -179,16 +213,16 @@ def _power_at_every_hop(total: Complex, bit: float, hops: int) -> Array:
     whole, part = int(bit), bit - int(bit)
     summed = total[whole : whole + hops] * (1.0 - part) - total[:hops]
     summed[: total.size - whole - 1] += part * total[whole + 1 : whole + 1 + hops]
-    return np.asarray(summed.real**2 + summed.imag**2)
+    return _squared(summed)
 
 
-def _around(values: Array, chosen: NDArray[np.bool_]) -> Array:
-    """The mean of the chosen values over the words around, shape (words, 1)."""
+def _around(values: Array, weights: Array) -> Array:
+    """The weighted mean of the values over the words around, shape (words, 1)."""
     from scipy.ndimage import uniform_filter1d
 
-    total = uniform_filter1d(np.where(chosen, values, 0.0).sum(axis=1), LEVEL_WORDS, mode="nearest")
-    count = uniform_filter1d(chosen.sum(axis=1).astype(float), LEVEL_WORDS, mode="nearest")
-    whole = float(values[chosen].mean()) if chosen.any() else 0.0
+    total = uniform_filter1d((weights * values).sum(axis=1), LEVEL_WORDS, mode="nearest")
+    count = uniform_filter1d(weights.sum(axis=1), LEVEL_WORDS, mode="nearest")
+    whole = float((weights * values).sum() / max(float(weights.sum()), 1e-9))
     mean: Array = np.where(count > 0.2, total / np.maximum(count, 1e-9), whole)[:, None]
     return mean
 

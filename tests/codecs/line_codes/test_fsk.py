@@ -265,3 +265,42 @@ def test_a_dead_track_says_nothing() -> None:
     alone = Fsk(leader_s=1.0, framing="none", baud_hz=1200.0, tracks="left").demodulate(Signal(samples, 44_100))
     assert np.array_equal(both.bits, bits)
     assert both.values == pytest.approx(alone.values, rel=0.05)
+
+
+def both_tracks_in_noise(shared: float, seed: int, over_n0_db: float = 7.0) -> tuple[NDArray[np.uint8], Signal]:
+    """4,096 bits on both tracks in white noise, of whose power that share is the same on both."""
+    rate_hz, code = 8_000, Fsk(leader_s=1.0, framing="none")
+    bits = random_bits(4_096, seed)
+    tape = code.modulate(bits, rate_hz)
+    energy = 10 ** (code.level_db / 10) / 2 * rate_hz / code.baud_hz
+    own = np.random.default_rng((seed, 1)).normal(0, np.sqrt(energy / 10 ** (over_n0_db / 10) / 2), (3, tape.frames))
+    return bits, Signal(tape.samples + np.sqrt(1 - shared) * own[:2] + np.sqrt(shared) * own[2], rate_hz)
+
+
+@pytest.mark.parametrize("shared", [0.0, 0.5, 0.9])
+def test_noise_that_both_tracks_share_counts_once(shared: float) -> None:
+    """Of the bits that claim a chance of 0.1 to 3 % of being wrong, as many are; blocks behind a slip are left out.
+
+    Null: calibrated within a factor of 1.3; 12 tapes, seeds 60 to 71. Some 40 errors are claimed or more, standard error
+    16 %: 1.8 lies 3 of them beyond, false alarm about 0.3 %. Added up as if nothing were shared it is 3.6 where half is.
+    """
+    claimed = wrong = 0.0
+    for seed in range(60, 72):
+        bits, tape = both_tracks_in_noise(shared, seed)
+        values = np.zeros(bits.size)
+        heard = Fsk(leader_s=1.0, framing="none").demodulate(tape).values[: bits.size]
+        values[: heard.size] = heard
+        mistaken = ((values > 0) != bits).reshape(-1, 256)
+        chance = 1 / (1 + np.exp(np.abs(values.reshape(-1, 256))))
+        counted = (chance > 0.001) & (chance < 0.03) & (mistaken.mean(axis=1) < 0.1)[:, None]
+        claimed += chance[counted].sum()
+        wrong += mistaken[counted].sum()
+    assert claimed > 35
+    assert 0.4 < wrong / claimed < 1.8
+
+
+def test_a_capture_of_one_channel_says_no_more_than_that_channel() -> None:
+    _, tape = both_tracks_in_noise(0.0, 72, over_n0_db=10.0)
+    mono = Signal(tape.samples[0], tape.sample_rate_hz)
+    both, alone = (Fsk(leader_s=1.0, framing="none", tracks=tracks).demodulate(mono) for tracks in ("same", "left"))
+    assert both.values == pytest.approx(alone.values, rel=1e-3)
