@@ -148,7 +148,7 @@ class TonePair:
             ]
             told = np.clip(np.sum(each, axis=0) / _said_twice(heard, marked[0], each), -CERTAIN, CERTAIN)
             marked = [1.0 / (1.0 + np.exp(-told))] * len(powers)
-        return told
+        return np.asarray(told)
 
 
 def _said_twice(heard: list[tuple[Complex, Complex]], marked: Array, each: list[Array]) -> float:

@@ -281,8 +281,9 @@ def both_tracks_in_noise(shared: float, seed: int, over_n0_db: float = 7.0) -> t
 def test_noise_that_both_tracks_share_counts_once(shared: float) -> None:
     """Of the bits that claim a chance of 0.1 to 3 % of being wrong, as many are; blocks behind a slip are left out.
 
-    Null: calibrated within a factor of 1.3; 12 tapes, seeds 60 to 71. Some 40 errors are claimed or more, standard error
-    16 %: 1.8 lies 3 of them beyond, false alarm about 0.3 %. Added up as if nothing were shared it is 3.6 where half is.
+    Null: calibrated within a factor of 1.3; 12 tapes, seeds 60 to 71. Some 40 errors are claimed or more, standard
+    error 16 %: 1.8 lies 3 of them beyond, false alarm about 0.3 %. Added up as if nothing were shared it is 3.6 where
+    half is.
     """
     claimed = wrong = 0.0
     for seed in range(60, 72):

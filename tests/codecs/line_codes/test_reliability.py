@@ -44,8 +44,9 @@ def claims(spec, tapes, bits_a_tape, seed):
 @pytest.mark.acceptance
 @pytest.mark.parametrize("name", CODES)
 def test_bits_claimed_right_with_99_percent_are(name):
-    """About 10^6 bits (fsk: 480,000 on one track, 720,000 on both), seed 31. At least 2,500 claim 98.5 to 99.5 %; their errors of about 0.9 % have a
-    standard error of 0.2 %, so that one well in the middle of the bounds leaves them with a chance of 3 %.
+    """About 10^6 bits (fsk: 480,000 on one track, 720,000 on both), seed 31. At least 2,500 claim 98.5 to 99.5 %; their
+    errors of about 0.9 % have a standard error of 0.2 %, so that one well in the middle of the bounds leaves them with
+    a chance of 3 %.
     """
     tapes, length = {"fsk": (40, 12_000), "fsk_both": (60, 12_000)}.get(name, (20, 48_000))
     claimed, wrong = claims(CODES[name], tapes, length, 31)
