@@ -3,6 +3,36 @@
 from ..contracts.preset import Preset
 
 PLAIN_CLOCKED = Preset("plain-clocked", "clocked", "Two tracks, clock and data: what relays alone can read. No check.")
+CLOCKED_PARITY = Preset(
+    "clocked-parity",
+    "parity/clocked:group_bits=9",
+    "The same with a parity bit a byte: a relay machine stops at the first bad byte.",
+)
+RAILS_PLAIN = Preset(
+    "rails-plain",
+    "dual_rail",
+    "A burst on one track is 0, on the other 1: relays that no skew can put out of step. No check.",
+)
+RAILS_PARITY = Preset(
+    "rails-parity",
+    "parity/dual_rail:group_bits=9",
+    "Rails with a parity bit a byte: a relay machine stops at the first bad byte.",
+)
+RAILS_COUNTED = Preset(
+    "rails-counted",
+    "ones_count/dual_rail",
+    "Rails with one count of ones after all: a relay machine lights a lamp if it is another.",
+)
+RAILS_VOTED = Preset(
+    "rails-voted",
+    "vote/dual_rail:group_bits=24",
+    "Rails with each byte three times, two of which decide by contacts alone.",
+)
+RAILS_PAIRED = Preset(
+    "rails-paired",
+    "parity/two_tone_rails:group_bits=9",
+    "Rails of two tones, two bits a burst, with a parity bit a byte: a filter a track in a relay machine.",
+)
 PLAIN_BIPHASE = Preset("plain-biphase", "contents/biphase", "Self-clocking at 1,200 bit/s with one check over all.")
 STANDARD_300 = Preset("standard-300", "fsk", "The two-tone standard published in 1976 at 300 baud. No check.")
 STURDY = Preset(

@@ -203,7 +203,10 @@ def _of_layers(relays: RelaySet, table: Table) -> list[RelayCount]:
     for layer in table.load_layers:
         cost = layer.relay_cost() if isinstance(layer, RelayLayer) else None
         if cost is not None and cost.relays:
-            counts.append(_count(layer.name, relays.logic, math.ceil(cost.poles / cost.relays), cost.relays, BITS))
+            fewest, further = divmod(cost.poles, cost.relays)
+            for poles, units in ((fewest + 1, further), (fewest, cost.relays - further)):
+                if units:
+                    counts.append(_count(layer.name, relays.logic, poles, units, BITS))
     return counts
 
 
