@@ -78,6 +78,7 @@ class Record:
             "receiver_spec": task.receiver.spec,
             "channel_spec": task.channel.spec,
             "needs": task.codec.needs,
+            "guaranteed_burst_ms": task.codec.guaranteed_burst_ms(len(study.program)),
             "relay_cost": cost.as_json() if (cost := relay_cost(task.codec)) else None,
             "program": study.program_name,
             "program_sha256": hashlib.sha256(study.program).hexdigest(),

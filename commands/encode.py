@@ -49,8 +49,9 @@ def encode(
     length = cassette_note(tape_s)
     for note in (*source.notes, *((length,) if length else ()), *notes):
         typer.echo(f"note: {note}", err=True)
+    bears_ms = stack.guaranteed_burst_ms(len(source.data))
     if as_json:
-        record = {**label.to_json(), "tape_s": tape_s, "sample_rate_hz": sample_rate_hz, "file": str(output)}
-        typer.echo(json.dumps(record))
+        record = {**label.to_json(), "tape_s": tape_s, "guaranteed_burst_ms": bears_ms}
+        typer.echo(json.dumps({**record, "sample_rate_hz": sample_rate_hz, "file": str(output)}))
     else:
-        typer.echo(label.to_text(tape_s, codec))
+        typer.echo(label.to_text(tape_s, codec, bears_ms))

@@ -110,6 +110,10 @@ def print_catalogue(entries: Sequence[Mapping[str, Any]]) -> None:
         rows = [(entry["name"], f"{about}: {entry['summary'] or entry.get('error', '')}")]
         if "spec" in entry:
             rows.append(("", f"= {entry['spec'] or '(nothing)'}"))
+        if int(entry.get("bears", {}).get("guaranteed_burst_ms", 0)):
+            bears = entry["bears"]
+            borne = f"bears a dropout of {int(bears['guaranteed_burst_ms'])} ms, wherever it falls"
+            rows.append(("", f"{borne}, with {bears['payload_bytes']} bytes"))
         if "relay_cost" in entry:
             cost = entry["relay_cost"]
             rows += [("", f"in relays: {cost['in_words']}")]

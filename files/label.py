@@ -65,12 +65,13 @@ class Label:
         }
         return {**told, "history": list(self.history)} if self.history else told
 
-    def to_text(self, tape_s: float, asked_codec: str | None = None) -> str:
+    def to_text(self, tape_s: float, asked_codec: str | None = None, bears_ms: float = 0.0) -> str:
         """For a person, to be copied to the cassette.
 
         Args:
             tape_s: length of the recording in seconds.
             asked_codec: the short name that was asked for, where there is one.
+            bears_ms: the longest dropout that costs nothing, wherever it falls; 0 where none is promised.
         """
         rows = [("Program", self.name)]
         if asked_codec is not None and asked_codec != self.codec:
@@ -81,6 +82,8 @@ class Label:
         rows.append(("Version", f"{self.format_version}"))
         rows.append(("Length", f"{self.payload_bytes} bytes from address {self.origin:04X}"))
         rows.append(("Load time", f"{tape_s:.1f} s"))
+        if int(bears_ms):
+            rows.append(("Bears", f"a dropout of {int(bears_ms)} ms, wherever it falls"))
         rows.append(("CRC-32", f"{self.crc32:08X}"))
         return "\n".join(f"{title:<11}{text}" for title, text in rows)
 

@@ -24,6 +24,9 @@ _ROLES: tuple[tuple[type[PlugIn], str], ...] = (
 
 PRESET, BROKEN = "preset", "broken"
 
+BORNE_BYTES = 4096
+"""Length of the program for which a ready stack says how long a dropout it bears: longer ones bear no less."""
+
 
 def catalogue() -> list[dict[str, Any]]:
     """One entry a name, kind by kind: kind, role, name, package, summary and what belongs to the role.
@@ -53,14 +56,15 @@ def _entry(registry: Registry, name: str) -> dict[str, Any]:
 
 
 def _stack(kind: str, name: str) -> dict[str, Any]:
-    """What a preset of a codec needs; nothing where a member of it cannot be used."""
+    """What a preset of a codec needs and bears; nothing where a member of it cannot be used."""
     if kind != "codec":
         return {}
     try:
         stack = codec(name)
     except TapewrightError:
         return {}
-    return {"needs": stack.needs, **_cost(relay_cost(stack))}
+    bears = {"payload_bytes": BORNE_BYTES, "guaranteed_burst_ms": stack.guaranteed_burst_ms(BORNE_BYTES)}
+    return {"needs": stack.needs, "bears": bears, **_cost(relay_cost(stack))}
 
 
 def _own_cost(found: type[PlugIn]) -> dict[str, Any]:

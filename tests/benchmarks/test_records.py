@@ -29,6 +29,7 @@ PROMISED = [
     "capacity_bits_per_s",
     "receiver_limit_bits_per_s",
     "limit_bits_per_s",
+    "guaranteed_burst_ms",
     "share_of_capacity",
     "stop",
     "seed",

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from command_shell import Shell
+from tapewright.contracts import registry
 from tapewright.contracts.codec import FORMAT_VERSION
 from tapewright.files.programs import read_program
 from tapewright.files.recordings import read_recording
@@ -50,6 +51,17 @@ def test_json_holds_the_label(shell: Shell) -> None:
     assert told["crc32"] == f"{zlib.crc32(CHIME):08X}"
     assert told["tape_s"] == pytest.approx(read_recording(Path("a.flac")).signal.duration_s, abs=1e-4)
     assert told["file"] == "a.flac"
+    assert told["guaranteed_burst_ms"] == 0
+
+
+def test_the_dropout_that_costs_nothing_is_told(shell: Shell) -> None:
+    Path("bells.bin").write_bytes(bytes(range(250)) * 4)
+    promised_ms = registry.codec("steady-worn").guaranteed_burst_ms(1000)
+    assert promised_ms > 100
+    told = shell("encode", "bells.bin", "-o", "a.wav", "--codec", "steady-worn").out
+    assert f"Bears      a dropout of {int(promised_ms)} ms, wherever it falls\n" in told
+    told = shell("encode", "bells.bin", "-o", "b.wav", "--codec", "steady-worn", "--json").out
+    assert json.loads(told)["guaranteed_burst_ms"] == promised_ms
 
 
 def test_the_sturdy_stack_is_the_default(shell: Shell) -> None:

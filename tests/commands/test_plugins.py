@@ -69,6 +69,17 @@ def test_what_relays_can_decode_is_listed_with_its_cost() -> None:
     assert entries["sturdy"]["needs"] == "microcontroller"
 
 
+def test_a_ready_stack_says_how_long_a_dropout_it_bears() -> None:
+    entries = {entry["name"]: entry for entry in json.loads(plugins("--json").stdout) if entry["kind"] == "codec"}
+    promised_ms = registry.codec("steady-worn").guaranteed_burst_ms(4096)
+    assert promised_ms > 500
+    assert entries["steady-worn"]["bears"] == {"payload_bytes": 4096, "guaranteed_burst_ms": promised_ms}
+    assert entries["plain-biphase"]["bears"]["guaranteed_burst_ms"] == 0
+    lines = [" ".join(line.split()) for line in plugins().stdout.splitlines()]
+    assert f"bears a dropout of {int(promised_ms)} ms, wherever it falls, with 4096 bytes" in lines
+    assert "bears a dropout of 0 ms" not in "".join(lines)
+
+
 def test_a_broken_plug_in_is_a_line_and_not_a_crash() -> None:
     ran = plugins()
     assert "broken: codec: 'toy_broken' of package 'tapewright-toys' cannot be loaded: AttributeError" in ran.stdout

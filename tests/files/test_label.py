@@ -89,6 +89,7 @@ def test_the_text_holds_what_a_person_needs() -> None:
         "CRC-32     CBF43926",
     ]
     assert LABEL.to_text(1, LABEL.codec).splitlines()[1] == "Codec      contents"
+    assert LABEL.to_text(1, bears_ms=123.9).splitlines()[-2] == "Bears      a dropout of 123 ms, wherever it falls"
 
 
 @pytest.mark.parametrize(
