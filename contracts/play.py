@@ -21,7 +21,8 @@ STEADY = 0.04
 """Share by which a byte may be longer or shorter than the others and still be in step; several times any flutter."""
 
 _FEWEST_BYTES = 2
-_SPAN = 800
+_SPAN = 86_400
+"""Bits over which a pace is taken: whole groups of every usual size."""
 
 
 @dataclass(frozen=True, slots=True)

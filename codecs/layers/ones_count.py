@@ -27,6 +27,9 @@ from .passes import readings, summed
 COUNTER_POLES = 4
 """Of each of the two relays of a bit's two-phase toggle (common practice)."""
 
+LENGTH_POLES = 16
+"""Contacts of address relays against hand switches: enough for any program that 16 address bits can hold."""
+
 
 @dataclass(frozen=True)
 class OnesCount(Layer):
@@ -116,7 +119,8 @@ class OnesCount(Layer):
         """See ``RelayLayer``: a counter, latches for what of the count is heard before its last byte, an alarm.
 
         A changeover of each counter bit against one of the bit that was sent compares them. With blocks a second
-        counter, of bytes, says when the count comes; without, the end mark does.
+        counter, of bytes, says when the count comes; without, the address does, by hand switches that are set to the
+        length on the label.
         """
         counting = 2 * self.count_bits
         kept = self.count_bits - 8
@@ -125,7 +129,11 @@ class OnesCount(Layer):
         where = f"a block of {self.block_bytes} bytes" if self.block_bytes else "the program"
         return RelayCost(
             relays=counting + kept + blocks + 1,
-            poles=COUNTER_POLES * (counting + blocks) + 2 * kept + 2 * self.count_bits + 2,
+            poles=COUNTER_POLES * (counting + blocks)
+            + 2 * kept
+            + 2 * self.count_bits
+            + (0 if self.block_bytes else LENGTH_POLES)
+            + 2,
             catches=(f"one wrong bit in {where}, and any number that all go one way",),
             misses=(f"as many ones lost as gained in {where}",),
         )

@@ -157,13 +157,21 @@ def run(
         return Load(memory, count, lines, (*count.faults, *faults, *alarms), contacts.end_s)
 
     loaded = played(contacts)
-    alarm_s = min((fault.time_s for fault in loaded.faults if fault.what == ALARM), default=None)
-    stopped = alarm_s is not None and logic.stops
-    if alarm_s is not None and stopped:
-        loaded = played(contacts.until(alarm_s))
+    alarms = sorted((fault for fault in loaded.faults if fault.what == ALARM), key=lambda fault: fault.time_s)
+    stopped = bool(alarms) and logic.stops
+    if stopped:
+        loaded = _held(played(contacts.until(alarms[0].time_s)), alarms[0], table)
     at_rest = () if stopped or not contacts.paced else _not_at_rest(loaded, table, keying)
     told = sorted((*loaded.faults, *at_rest), key=lambda fault: fault.time_s)
     return replace(loaded, faults=tuple(told))
+
+
+def _held(loaded: Load, alarm: Fault, table: Table) -> Load:
+    """The alarm relay holds itself from its first touch on, whatever becomes of the clock that it has cut off."""
+    stay = Closure(alarm.time_s, alarm.time_s, loaded.end_s, loaded.end_s)
+    lines = {**loaded.lines, **{line.name: [stay] for line in table.acting("alarm")}}
+    others = tuple(fault for fault in loaded.faults if fault.what not in (ALARM, ALARM_MISSED))
+    return replace(loaded, lines=lines, faults=(*others, alarm))
 
 
 def _alarms(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 from tapewright.contracts import bits
 from tapewright.contracts.keying import KeyedLineCode
 from tapewright.contracts.registry import codec
@@ -22,14 +23,18 @@ def keyed(spec: str) -> KeyedLineCode:
 
 def tape(
     code: KeyedLineCode,
-    payload: bytes,
+    payload: bytes | NDArray[np.uint8],
     *,
     speed: float = 0.0,
     levels_db: tuple[float, float] = (-1.0, -1.0),
     skew_s: float = 0.0,
 ) -> Signal:
-    """``payload`` a share ``speed`` too fast, each track's peak at its level, data or one rail late by ``skew_s``."""
-    samples = code.modulate(bits.from_bytes(payload), RATE).samples.copy()
+    """``payload`` a share ``speed`` too fast, each track's peak at its level, data or one rail late by ``skew_s``.
+
+    Bits in place of bytes are taken as the layers have coded them.
+    """
+    on_tape = bits.from_bytes(payload) if isinstance(payload, bytes) else payload
+    samples = code.modulate(on_tape, RATE).samples.copy()
     peaks = np.maximum(np.abs(samples).max(axis=1, keepdims=True), 1e-9)
     samples *= (10 ** (np.array(levels_db)[:, None] / 20) / peaks).astype(np.float32)
     data = code.keying().track(input_roles(code.keying())[1])
@@ -37,7 +42,9 @@ def tape(
     return Signal(samples, round(RATE * (1 + speed)))
 
 
-def tape_within(code: KeyedLineCode, payload: bytes, relays: RelaySet, rng: np.random.Generator) -> Signal:
+def tape_within(
+    code: KeyedLineCode, payload: bytes | NDArray[np.uint8], relays: RelaySet, rng: np.random.Generator
+) -> Signal:
     """A tape somewhere within what the set is lined up for."""
     limits = relays.tape
     quiet, loud = limits.quietest_db, limits.loudest_db
@@ -50,7 +57,7 @@ def tape_within(code: KeyedLineCode, payload: bytes, relays: RelaySet, rng: np.r
     )
 
 
-def tape_of(corner: Corner, code: KeyedLineCode, payload: bytes, relays: RelaySet) -> Signal:
+def tape_of(corner: Corner, code: KeyedLineCode, payload: bytes | NDArray[np.uint8], relays: RelaySet) -> Signal:
     """The tape of a corner."""
     limits = relays.tape
     left, right = (limits.loudest_db if corner.loud(role) else limits.quietest_db for role in code.keying().roles)
