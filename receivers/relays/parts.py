@@ -104,12 +104,11 @@ def life_days(operations: float, operations_a_second: float) -> float:
     return operations / operations_a_second / 86_400
 
 
-def parts(relays: RelaySet, table: Table, keying: Keying, verify: bool = False) -> Parts:
+def parts(relays: RelaySet, table: Table, keying: Keying) -> Parts:
     """The parts of a machine for a code.
 
     Args:
         table: fitted to the stack, whose layers are counted with it.
-        verify: with the comparator of a verify pass.
     """
     steps, bits = table.steps, table.group_bits
     step_lines = {n: [line for line in table.lines if line.when == "step" and n in line.steps] for n in _all(table)}
@@ -122,10 +121,12 @@ def parts(relays: RelaySet, table: Table, keying: Keying, verify: bool = False) 
     counts.append(_count("step", relays.logic, poles, steps, 1))
     poles = max(ARM_POLES + (len(lines) if by_pole else 0) for lines in pulse_lines.values())
     counts.append(_count("arm", relays.logic, poles, steps, 1))
-    latch_poles = LATCH_POLES + _network_poles(table) + (verify and not table.overlapped and not table.group_layers)
+    latch_poles = (
+        LATCH_POLES + _network_poles(table) + (table.comparator and not (table.overlapped or table.group_layers))
+    )
     counts.append(_count("bit latch", relays.latch, latch_poles, bits, 1))
     if table.overlapped:
-        counts.append(_count("second bank", relays.latch, LATCH_POLES + verify, BITS, 1))
+        counts.append(_count("second bank", relays.latch, LATCH_POLES + table.comparator, BITS, 1))
         counts.append(_count("second bank filled", relays.logic, FILLED_POLES, 1, 0))
     if keying.mark_s is not None:
         counts.append(_count("reset mark", relays.logic, RESET_POLES, 1, 1))
@@ -139,7 +140,7 @@ def parts(relays: RelaySet, table: Table, keying: Keying, verify: bool = False) 
         counts.append(_count(f"line '{line.name}'", relays.logic, width, 1, len(line.steps)))
     counts.append(_count("address counter", relays.logic, COUNTER_POLES, 2 * table.address_bits, 1))
     counts += _of_layers(relays, table)
-    if verify:
+    if table.comparator:
         # A changeover of each bit shown against one of a relay that repeats its cell.
         if table.group_layers and not table.overlapped:
             counts.append(_count("shown bit", relays.logic, 1, BITS, 1))

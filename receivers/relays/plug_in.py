@@ -81,7 +81,7 @@ class Relays(Receiver):
             UsageError: a table that cannot be fitted to such groups.
         """
         relays, table = self.files()
-        return relays, fitted(table, codec)
+        return relays, replace(fitted(table, codec), comparator=self.verify)
 
     def memory_bytes(self, codec: Codec, payload_bytes: int) -> int:
         """Cells that a load fills: the program, and what of the code is not taken off before it is written."""
@@ -109,7 +109,7 @@ class Relays(Receiver):
     def relay_count(self, codec: Codec) -> int | None:
         """See ``Receiver``: those of the machine, layers and comparator included."""
         keying = self._keyed(codec).keying()
-        return parts(*self.wiring(codec), keying, self.verify).relay_count
+        return parts(*self.wiring(codec), keying).relay_count
 
     def _keyed(self, codec: Codec) -> KeyedLineCode:
         reason = self.refusal(codec)

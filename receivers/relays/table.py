@@ -73,6 +73,7 @@ class Table:
         bits_a_step: how many of them a bit step says.
         group_layers: the layers whose contacts make a byte of a group, outermost first.
         load_layers: those that see the load as a whole.
+        comparator: whether a verify pass can compare what is shown against memory.
     """
 
     name: str
@@ -88,6 +89,7 @@ class Table:
     bits_a_step: int = 1
     group_layers: tuple[Layer, ...] = ()
     load_layers: tuple[Layer, ...] = ()
+    comparator: bool = False
 
     def line(self, name: str) -> Line:
         """The line called ``name``."""
@@ -232,10 +234,10 @@ def _check_circles(table: Table, sections: tuple[Section, ...]) -> None:
         if name in done:
             return
         if name in on_the_way:
-            circle = " -> ".join([*on_the_way[on_the_way.index(name) :], name])
+            circle = [*on_the_way[on_the_way.index(name) :], name]
             place = next(s for s, line in zip(sections, table.lines, strict=True) if line.name == name)
-            key = "uses" if table.line(name).uses else "through"
-            raise place.refusal(key, f"goes in a circle: {circle}.")
+            key = "uses" if circle[1] in table.line(name).uses else "through"
+            raise place.refusal(key, f"goes in a circle: {' -> '.join(circle)}.")
         on_the_way.append(name)
         for other in (*table.line(name).uses, *table.line(name).through):
             visit(other)

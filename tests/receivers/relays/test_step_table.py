@@ -70,6 +70,8 @@ def test_the_demo_table_has_eight_bits_then_drive_settle_write_count(tmp_path: P
         ("steps = [9, 10, 11]\n\n[[line]]\nname = \"data",
          "uses = [\"write\"]\nsteps = [9, 10, 11]\n\n[[line]]\nname = \"data",
          "line 10: 'line[1].uses' goes in a circle: address out -> write -> address out."),
+        ('name = "write"', 'through = ["write"]\nname = "write"',
+         "line 19: 'line[3].through' goes in a circle: write -> write."),
         ('uses = ["address out", "data out"]', 'uses = ["address out", "date out"]',
          "line 23: 'line[3].uses' of line 'write': there is no line 'date out'; there are: address out, data out"),
         ("bit_steps = [1, 2, 3, 4, 5, 6, 7, 8]", "bit_steps = []", "line 3: 'bit_steps' names no step"),
