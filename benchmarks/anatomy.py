@@ -18,6 +18,7 @@ import numpy as np
 
 from ..contracts import registry
 from ..contracts.decoded import Decoded
+from ..contracts.errors import in_one_line
 from .bit_trace import MISSING, WRONG, Trace, trace
 from .causes import causes, without
 from .replay import Replay, Replayed
@@ -29,6 +30,7 @@ MOST_SOUGHT = 200
 """Tapes that are played again to find them."""
 
 _MOST_TOLD = 8
+_LONGEST_TOLD = 90
 _PLAIN = "sound"
 _FIGURES = re.compile(r"[+-]?\d[\d.,]*")
 _UNHEARD_SHARE = 0.9
@@ -45,7 +47,8 @@ class Dissected:
         repaired_by: the causes that, taken away alone, leave a right load; a receiver's name stands for its hardware.
         wrong, missing, slips: bits heard as the other, bits not heard, changes of the count.
         first_s: where on the capture the trouble begins; None if no bit was wrong.
-        told: what the decoder noticed.
+        bits: on the tape.
+        told: what the decoder noticed that it does not notice on a fresh tape.
     """
 
     trial: int
@@ -128,8 +131,9 @@ def anatomy(
         most_tapes: taken apart at most.
         played: called after every tape played.
     """
-    acting = causes(replay.channel)
     hardware = replay.receiver.name != _PLAIN
+    acting = causes(replay.channel)
+    ordinary = _told(replay.fresh().decoded, hardware) if failures else ()
     tried = (*acting, *([replay.receiver.name] if hardware else []))
     found: list[Dissected] = []
     sought = 0
@@ -150,7 +154,8 @@ def anatomy(
             if replay.play(trial, receiver=registry.receiver(_PLAIN)).tally.right:
                 repaired.append(replay.receiver.name)
             played()
-        found.append(_dissected(replay, trial, once, tuple(repaired)))
+        told = tuple(what for what in _told(once.decoded, hardware) if what not in ordinary)
+        found.append(_dissected(replay, trial, once, tuple(repaired), told))
     return Anatomy(tried, sought, tuple(found))
 
 
@@ -168,7 +173,9 @@ def first_trouble(replay: Replay, followed: Trace) -> int | None:
     return int(bad[int(np.argmax(reach))])
 
 
-def _dissected(replay: Replay, trial: int, once: Replayed, repaired_by: tuple[str, ...]) -> Dissected:
+def _dissected(
+    replay: Replay, trial: int, once: Replayed, repaired_by: tuple[str, ...], told: tuple[str, ...]
+) -> Dissected:
     followed = trace(replay.codec.line_bits(replay.program), once.heard)
     first = first_trouble(replay, followed)
     first_s = None if first is None else float(followed.times_s[first])
@@ -181,10 +188,14 @@ def _dissected(replay: Replay, trial: int, once: Replayed, repaired_by: tuple[st
         slips=len(followed.slips),
         bits=followed.sent.size,
         first_s=None if first_s is None or np.isnan(first_s) else round(first_s, 4),
-        told=_told(once.decoded),
+        told=told,
     )
 
 
-def _told(decoded: Decoded) -> tuple[str, ...]:
-    """What was noticed, without its figures, so that the same thing on two tapes counts as one."""
-    return tuple(_FIGURES.sub("#", event.what.split(":")[0]).strip() for event in decoded.events)
+def _told(decoded: Decoded, hardware: bool) -> tuple[str, ...]:
+    """What was noticed, without its figures, so that the same thing on two tapes counts as one.
+
+    What hardware does wrong begins with the class of the fault.
+    """
+    said = (event.what.split(":")[0] if hardware else event.what for event in decoded.events)
+    return tuple(in_one_line(_FIGURES.sub("#", what).strip(), _LONGEST_TOLD) for what in said)

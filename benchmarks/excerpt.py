@@ -77,7 +77,7 @@ def waveform(signal: Signal, followed: Trace, place: int) -> dict[str, Any]:
 
 
 def _drawn(signal: Signal, followed: Trace, shown: range) -> dict[str, Any]:
-    times = followed.times_s[shown.start : shown.stop]
+    times, at_once = _side_by_side(followed.times_s, shown)
     if not times.size or np.isnan(times).any():
         begin_s, end_s = 0.0, min(0.02, signal.duration_s)
         times = np.full(times.size, np.nan)
@@ -97,7 +97,20 @@ def _drawn(signal: Signal, followed: Trace, shown: range) -> dict[str, Any]:
         }
         for bit, time_s in zip(shown, times, strict=True)
     ]
-    return {**_columns(signal, begin, end), "bits": bits}
+    return {**_columns(signal, begin, end), "bits": bits, "at_once": at_once}
+
+
+def _side_by_side(times_s: NDArray[np.float64], shown: range) -> tuple[NDArray[np.float64], int]:
+    """Where to draw these bits, those of one moment beside each other over its length, and most bits of a moment."""
+    times = times_s[shown.start : shown.stop]
+    moments, of, counts = np.unique(times, return_inverse=True, return_counts=True)
+    if not times.size or np.isnan(times).any() or moments.size == times.size:
+        return times, 1
+    apart = np.diff(np.unique(times_s))
+    length_s = float(np.median(apart)) if apart.size else SHORTEST_S
+    rank = np.argsort(np.argsort(times, kind="stable"), kind="stable")
+    order = rank - np.searchsorted(np.sort(times), times)
+    return times + ((order + 0.5) / counts[of] - 0.5) * length_s, int(counts.max())
 
 
 def _columns(signal: Signal, begin: int, end: int) -> dict[str, Any]:

@@ -42,7 +42,7 @@ def summary_section(record: Mapping[str, Any]) -> Iterator[str]:
     yield "<h2>In short</h2>"
     best = [_best(rows, evidence, channel) for channel in names(rows, "channel")]
     heads = ("channel", "most bytes/s without a lost tape", "bytes/s", "a load takes", "right", "shown", "and else")
-    yield '<div class="scrolls" tabindex="0">' + grid(heads, best, numbers={2, 3, 4}) + "</div>"
+    yield '<div class="scrolls short" tabindex="0">' + grid(heads, best, numbers={2, 3, 4}) + "</div>"
     yield (
         '<p class="quiet">Shown: the least share of right loads that so many tapes prove, one-sided, with 95 % '
         "confidence. And else: the format on the frontier that is faster still and loses something.</p></header>"

@@ -68,10 +68,10 @@ function drawFrontier() {
   const layout = baseLayout({
     height: narrow() ? 380 : 460, margin: {l: narrow() ? 62 : 84, r: 14, t: 26, b: 54},
     xaxis: {type: 'log', range: [Math.log10(low / 1.8), Math.log10(high * 1.8)], gridcolor: RULE, dtick: 1,
-      title: {text: 'useful bytes per second'}, fixedrange: true, zeroline: false,
+      title: {text: 'useful bytes per second', font: {size: 13}}, fixedrange: true, zeroline: false,
       minor: {ticks: 'inside', ticklen: 3}, ticks: 'outside', tickcolor: '#999'},
     yaxis: {type: 'log', range: [Math.log10(floor / 2), Math.log10(2)], gridcolor: RULE, fixedrange: true,
-      title: {text: narrow() ? 'residual byte error' : 'residual byte error rate, 95 % interval', standoff: 6},
+      title: {text: narrow() ? 'residual byte error' : 'residual byte error rate, 95 % interval', standoff: 6, font: {size: 13}},
       tickvals: [floor, ...powers],
       ticktext: ['none seen', ...powers.map(power => power >= 0.001 ? String(power) : power.toExponential(0))]},
     shapes: limits.map(({bytes}) => ({type: 'line', x0: bytes, x1: bytes, yref: 'paper', y0: 0, y1: 1,

@@ -10,6 +10,7 @@ function firstPins() {
   return ours.slice(0, 2).map(({place}) => place);
 }
 
+const waveforms = [];
 let oldest = 0;
 
 function pin(place) {
@@ -25,12 +26,14 @@ function pin(place) {
 
 function drawSlots() {
   const slots = document.getElementById('slots');
-  for (const plot of slots.querySelectorAll('.plot')) Plotly.purge(plot);
+  // A drawing settles its margins after it has been made; taken down before that, it would complain.
+  for (const [plot, settled] of waveforms.splice(0)) settled.then(() => Plotly.purge(plot));
   slots.replaceChildren(...pins.map((place, slot) => slotOf(place, slot)));
   if (!pins.length) slots.replaceChildren(element('p', {class: 'quiet'}, 'Nothing is pinned: click a format above.'));
   pins.forEach((place, slot) => {
     const excerpt = data.evidence[place].excerpt;
-    if (excerpt) drawWaveform(document.getElementById(`wave-${slot}`), excerpt, `tape ${excerpt.trial}, worn`);
+    const plot = document.getElementById(`wave-${slot}`);
+    if (excerpt) waveforms.push([plot, drawWaveform(plot, excerpt, `tape ${excerpt.trial}, worn`)]);
   });
 }
 
@@ -102,7 +105,8 @@ function waveOf(excerpt, slot) {
   return [element('h4', {}, 'On the tape'),
     element('div', {class: 'plot', id: `wave-${slot}`, role: 'img', 'aria-label': told}),
     element('p', {class: 'quiet'}, `${where} Left track blue, right track orange, black where both are the same; ` +
-      'a bit on red was heard wrong, ? not at all.')];
+      'a bit on red was heard wrong, ? not at all.' +
+      (excerpt.worn.at_once > 2 ? ' Bits that are heard at once stand beside each other over their moment.' : ''))];
 }
 
 function soundOf(entry) {

@@ -1,3 +1,5 @@
+const PAPER = 690;
+
 async function start() {
   document.body.classList.add('scripted');
   startTable();
@@ -14,11 +16,15 @@ async function start() {
   // A drawing is as wide as the window; the paper is narrower.
   window.addEventListener('beforeprint', () => {
     for (const plot of document.querySelectorAll('.js-plotly-plot')) {
-      Plotly.relayout(plot, {width: plot.closest('.slot') ? 330 : 680});
+      if (plot.id !== 'sweeps-plot') Plotly.relayout(plot, {width: plot.closest('.slot') ? PAPER / 2 - 30 : PAPER});
     }
+    drawSweeps(PAPER);
   });
   window.addEventListener('afterprint', () => {
-    for (const plot of document.querySelectorAll('.js-plotly-plot')) Plotly.relayout(plot, {width: null, autosize: true});
+    for (const plot of document.querySelectorAll('.js-plotly-plot')) {
+      if (plot.id !== 'sweeps-plot') Plotly.relayout(plot, {width: null, autosize: true});
+    }
+    drawSweeps();
   });
   document.body.dataset.ready = 'true';
 }

@@ -6,17 +6,17 @@ function sweptRows() {
 
 const figureOf = value => String(Number(value.toPrecision(3)));
 
-function drawSweeps() {
+function drawSweeps(paper) {
   const plot = document.getElementById('sweeps-plot');
   if (!plot) return;
   const found = sweptRows();
   const knobs = unique(found.flatMap(({sweeps}) => sweeps.map(sweep => sweep.knob)));
-  const width = plot.clientWidth || 700;
+  const width = paper || plot.clientWidth || 700;
   const across = Math.max(1, Math.min(4, Math.floor(width / 280), knobs.length));
   const down = Math.ceil(knobs.length / across);
   const gapX = across > 1 ? 0.045 : 0, height = down * 235 + 40;
   const cell = (1 - gapX * (across - 1)) / across, gapY = 78 / height;
-  const layout = baseLayout({height, margin: {l: 44, r: 8, t: 26, b: 46}, annotations: []});
+  const layout = baseLayout({height, margin: {l: 44, r: 8, t: 26, b: 46}, annotations: [], width: paper});
   const traces = [];
   knobs.forEach((knob, number) => {
     const column = number % across, line = Math.floor(number / across), suffix = number ? String(number + 1) : '';
@@ -24,7 +24,7 @@ function drawSweeps() {
     const left = column * (cell + gapX);
     const any = found.map(({sweeps}) => sweeps.find(sweep => sweep.knob === knob)).find(sweep => sweep);
     layout[`xaxis${suffix}`] = {domain: [left, left + cell], anchor: `y${suffix}`, type: 'log', fixedrange: true,
-      range: [-0.42, 0.42], tickvals: any.points.map(point => point.factor), showgrid: false, zeroline: false,
+      range: [-0.42, 0.42], tickvals: any.points.map(point => point.factor), showgrid: false, zeroline: false, tickangle: 0,
       ticktext: any.points.map(point => `${FACTOR_NAMES[point.factor]}<br>${figureOf(point.value)} ${plain(any.unit)}`)};
     layout[`yaxis${suffix}`] = {domain: [top - tall, top], anchor: `x${suffix}`, range: [-4, 104], fixedrange: true,
       gridcolor: RULE, tickvals: [0, 50, 100], ticksuffix: ' %', zeroline: false, showticklabels: column === 0};

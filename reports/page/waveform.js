@@ -38,7 +38,7 @@ function drawWaveform(plot, excerpt, worn) {
     showarrow: false, font: {size: 11, color: QUIET}});
   const layout = baseLayout({
     height: 330, margin: {l: 46, r: 8, t: 18, b: 42},
-    xaxis: {title: {text: 'ms from the bit meant', standoff: 4}, gridcolor: RULE, zeroline: true, zerolinecolor: '#bbb',
+    xaxis: {title: {text: 'ms from the bit meant', standoff: 4, font: {size: 12}}, gridcolor: RULE, zeroline: true, zerolinecolor: '#bbb',
       fixedrange: !canPoint, anchor: 'y3'},
     yaxis: {domain: [0.69, 0.95], gridcolor: RULE, fixedrange: true, nticks: 3},
     yaxis2: {domain: [0.42, 0.61], range: [-0.7, 1.7], fixedrange: true, showgrid: false, zeroline: false,

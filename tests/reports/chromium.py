@@ -51,7 +51,7 @@ class Chromium:
             "about:blank",
         ]
         self._process = subprocess.Popen(
-            ["/bin/sh", "-c", f'exec "$0" "$@" 3<&{to_read} 4>&{to_write}', program, *switches],
+            ["bash", "-c", f'exec "$0" "$@" 3<&{to_read} 4>&{to_write}', program, *switches],
             pass_fds=(to_read, to_write),
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
