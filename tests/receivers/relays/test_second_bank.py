@@ -8,9 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from relay_tapes import extreme_place, keyed, tape_of, tape_within
 from tapewright.contracts.registry import codec, receiver
+from tapewright.contracts.signal import Signal
 from tapewright.contracts.streams import stream
 from tapewright.receivers.relays.edges import PATTERN
 from tapewright.receivers.relays.fault import NOT_CLEARED, NOT_COPIED
+from tapewright.receivers.relays.fitting import fitted
 from tapewright.receivers.relays.hazard import hazards
 from tapewright.receivers.relays.loader import by_hand, load, run
 from tapewright.receivers.relays.machine import build, random_place
@@ -113,3 +115,61 @@ def test_the_plug_in_loads_a_tape():
     machine, stack = receiver("relays:table=clock_tower_overlapped"), codec("clocked:extra_steps=2,line_up_s=0.5")
     decoded = machine.receive(stack, (stack.encode(b"\x12\x00\xff\x81"),), stream(7, 0, "receiver"))
     assert (decoded.payload, decoded.lost, decoded.events) == (b"\x12\x00\xff\x81", (), ())
+
+
+@pytest.mark.parametrize("spec", ["parity/clocked:group_bits=9", "vote/dual_rail:group_bits=24"])
+def test_a_layer_is_read_before_the_byte_is_copied(spec):
+    """The second bank holds the byte that the contacts show, not the group: eight latches whatever the layers."""
+    machine, stack = receiver("relays:table=clock_tower_overlapped"), codec(f"{spec},extra_steps=2,line_up_s=0.2")
+    decoded = machine.receive(stack, (stack.encode(b"\x12\x00\xff\x81"),), stream(7, 0, "receiver"))
+    assert (decoded.payload, decoded.intact, decoded.lost, decoded.events) == (b"\x12\x00\xff\x81", None, (), ())
+    relays, table = machine.wiring(stack)
+    counts = {entry.purpose: entry.count for entry in parts(relays, table, stack.line_code.keying()).relays}
+    assert counts["second bank"] == 8
+
+
+def test_an_alarm_stops_before_the_bad_byte_is_written():
+    machine = receiver("relays:table=clock_tower_overlapped")
+    stack = codec("parity/clocked:group_bits=9,extra_steps=2,line_up_s=0.2,leader_s=0.5")
+    keying = stack.line_code.keying()
+    samples = stack.encode(b"\xff\xff\xff").samples.copy()
+    start = keying.first_step_s + keying.seconds_a_byte + keying.mark_extra_s + 4 * keying.step_s
+    samples[1, round(start * 44_100) : round((start + keying.step_s) * 44_100)] = 0.0
+    decoded = machine.receive(stack, (Signal(samples, 44_100),), stream(7, 0, "receiver"))
+    # The first byte is written in the bit steps of the second, which has been heard whole when the alarm comes.
+    assert (decoded.payload, decoded.intact) == (b"\xff", False)
+
+
+@pytest.mark.acceptance
+def test_bytes_a_second_stand_against_relays_for_every_wiring():
+    """Steps by hand; what more relays buy is at least a tenth more bytes, except for a check, which costs some."""
+    machine = receiver("relays")
+    wirings = {
+        "plain": ("dual_rail:reset_mark=false", PLAIN),
+        "overlapped": ("dual_rail:reset_mark=false,extra_steps=2", OVERLAPPED),
+        "pairs": ("two_tone_rails:reset_mark=false", PLAIN),
+        "checked": ("parity/dual_rail:reset_mark=false,group_bits=9", PLAIN),
+    }
+    found = {
+        name: pace(codec(spec).line_code, machine.wiring(codec(spec))[0], fitted(table, codec(spec)))
+        for name, (spec, table) in wirings.items()
+    }
+    assert {name: one.steps_a_byte for name, one in found.items()} == {
+        "plain": 12,
+        "overlapped": 10,
+        "pairs": 8,
+        "checked": 13,
+    }
+    for one in found.values():
+        assert one.bytes_per_s == pytest.approx(1 / (one.steps_a_byte * one.step_s))
+    assert found["overlapped"].bytes_per_s > 1.1 * found["plain"].bytes_per_s
+    assert found["pairs"].bytes_per_s > 1.4 * found["plain"].bytes_per_s
+    assert 0.9 * found["plain"].bytes_per_s < found["checked"].bytes_per_s < found["plain"].bytes_per_s
+    assert found["overlapped"].relays > found["plain"].relays
+
+
+def test_a_parity_bit_is_bought_in_relays():
+    """By hand, of two-pole relays: nine latches of four contacts for eight of two; a step, an arm, an alarm of 3."""
+    machine = receiver("relays")
+    plain, checked = (machine.relay_count(codec(spec)) for spec in ("dual_rail", "parity/dual_rail:group_bits=9"))
+    assert checked - plain == (18 - 8) + 2 + 2 + 2
