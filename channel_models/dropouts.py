@@ -111,7 +111,7 @@ class Dropouts(Treatment):
         Their clusters are drawn one after the other along the tape, from before its first frame on, so that a longer
         tape starts with the same ones and the first frame is no better off than any other.
         """
-        first_s, beyond_s = self._arrivals_s(duration_s)
+        first_s, beyond_s = self.span_s(duration_s)
         found = []
         for start_s, cluster in self._clusters(first_s, rng):
             if start_s >= beyond_s:
@@ -163,22 +163,21 @@ class Dropouts(Treatment):
     def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
         strike(samples, sample_rate_hz, self.events(samples.shape[1] / sample_rate_hz, rng))
 
-    def mean_arrivals(self, duration_s: float) -> float:
+    def span_s(self, duration_s: float) -> tuple[float, float]:
         """See ``Eventful``; an arrival is a cluster."""
-        first_s, beyond_s = self._arrivals_s(duration_s)
+        reach_s = self.longest_s * EDGE_SHARE / 2
+        return -self.longest_s - reach_s - self.cluster_s, duration_s + reach_s
+
+    def mean_arrivals(self, duration_s: float) -> float:
+        """See ``Eventful``."""
+        first_s, beyond_s = self.span_s(duration_s)
         return self.rate_per_s / self.cluster_size * (beyond_s - first_s)
 
-    def arrive(
-        self, arrivals: int, duration_s: float, severity: float, rng: np.random.Generator
-    ) -> tuple[Dropout, ...]:
+    def arrive(self, start_s: float, severity: float, rng: np.random.Generator) -> tuple[Dropout, ...]:
         """See ``Eventful``. Tilted are the length, the lift, and the chances of a missing coat and of both tracks."""
         tilted = self._tilted(severity)
-        found = []
-        for start_s in rng.uniform(*self._arrivals_s(duration_s), arrivals).tolist():
-            for place in range(self._cluster(rng)):
-                later_s = rng.uniform(0.0, self.cluster_s) if place else 0.0
-                found.append(self._graver(start_s + later_s, tilted, rng))
-        return tuple(found)
+        later_s = (rng.uniform(0.0, self.cluster_s) if place else 0.0 for place in range(self._cluster(rng)))
+        return tuple(self._graver(start_s + one_s, tilted, rng) for one_s in later_s)
 
     def log_ratio(self, events: Sequence[Dropout], severity: float) -> float:
         """See ``Eventful``."""
@@ -217,10 +216,6 @@ class Dropouts(Treatment):
             TiltedChance(severity if told else 0.0, self.missing_share),
             TiltedChance(severity, self._hit_shares[0]),
         )
-
-    def _arrivals_s(self, duration_s: float) -> tuple[float, float]:
-        reach_s = self.longest_s * EDGE_SHARE / 2
-        return -self.longest_s - reach_s - self.cluster_s, duration_s + reach_s
 
     @classmethod
     def calibrations(cls) -> tuple[Calibration, ...]:

@@ -1,0 +1,211 @@
+"""Load failures that are too rare for plain trials, where it takes events (dropouts) to make one.
+
+Two scouting runs look which numbers of arrivals, how grave and at which places, make tapes fail; they only select.
+Then a fixed number of fresh tapes is spread over the strata of ``struck`` by what was seen (J. Neyman 1934), and the
+failures among them, each with its weight, give the figure. It is unbiased whatever the scouts saw; they only decide
+how sharp it is.
+
+A failure that needs no event is not made likelier by drawing more of them: tapes without any are a stratum like the
+others, and where they make up half of all failures the figure is refused.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from time import perf_counter
+from typing import Any
+
+from ..contracts.errors import UsageError
+from ..contracts.streams import stream
+from .aiming import Played, Portion, first_portions, spread, strata
+from .shelf import Shelf
+from .statistics import Estimate, at_most
+from .struck import eventful_stage, struck
+from .study import Study, Task
+from .tally import Tally, score
+from .trials import MOST_AUDIO_BYTES, MOST_WORKERS, News, Result, cores, unwatched
+from .weighted import effective, weighted_rate
+
+DEFAULT_TAPES = 4000
+FEWEST_TAPES = 400
+FEWEST_SCOUTS = 200
+
+SCOUTS = 0.15
+"""Tapes of each of both scouting runs, re those that count."""
+
+_TAPE_COPIES = 4
+
+
+@dataclass(frozen=True)
+class RareFailures:
+    """The answer for one task.
+
+    Attributes:
+        refusal: why there is no figure, in one line; None if there is.
+        load_failure: share of tapes that do not load right; None if refused.
+        effective_failures: so many failures of equal weight would prove as much.
+        failures, silent: met among the tapes drawn on purpose, and how many of these nobody noticed.
+        tapes, scouts: played for the figure, and before.
+        without_events: of how many tapes without events how many failed.
+    """
+
+    task: Task
+    refusal: str | None
+    load_failure: Estimate | None = None
+    effective_failures: float = 0.0
+    failures: int = 0
+    silent: int = 0
+    tapes: int = 0
+    scouts: int = 0
+    without_events: tuple[int, int] = (0, 0)
+
+    @property
+    def factor(self) -> float | None:
+        """Within which factor the figure is known (95 %); None where nothing failed."""
+        figure = self.load_failure
+        if figure is None or figure.low <= 0:
+            return None
+        return max(figure.high / figure.rate, figure.rate / figure.low)
+
+    @property
+    def without_events_at_most(self) -> float | None:
+        """One-sided 95 % bound on the failures among tapes without events."""
+        failed, tapes = self.without_events
+        return at_most(failed, tapes) if tapes else None
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain data."""
+        return {
+            "codec": self.task.codec_name,
+            "receiver": self.task.receiver_name,
+            "channel": self.task.channel_name,
+            "codec_spec": self.task.codec.spec,
+            "receiver_spec": self.task.receiver.spec,
+            "channel_spec": self.task.channel.spec,
+            "refusal": self.refusal,
+            "load_failure": self.load_failure and self.load_failure.as_json(),
+            "known_within_a_factor_of": self.factor,
+            "effective_failures": self.effective_failures,
+            "failures": self.failures,
+            "silent": self.silent,
+            "tapes": self.tapes,
+            "scouts": self.scouts,
+            "failed_without_events": self.without_events[0],
+            "tapes_without_events": self.without_events[1],
+            "failures_without_events_at_most": self.without_events_at_most,
+        }
+
+
+def rare_failures(
+    study: Study,
+    tapes: int = DEFAULT_TAPES,
+    workers: int | None = None,
+    watch: Callable[[News], None] = unwatched,
+) -> tuple[RareFailures, ...]:
+    """How often each task of the study fails to load, each from ``tapes`` tapes that count; ``study.trials`` does not.
+
+    Raises:
+        UsageError: fewer tapes than 400, or workers out of range.
+    """
+    if tapes < FEWEST_TAPES:
+        raise UsageError(f"Argument 'tapes' must be at least {FEWEST_TAPES}, not {tapes}.")
+    workers = cores() if workers is None else workers
+    if not 1 <= workers <= MOST_WORKERS:
+        raise UsageError(f"Argument 'workers' must be 1 to {MOST_WORKERS}, not {workers}.")
+    shelf = Shelf(study.program, study.sample_rate_hz, MOST_AUDIO_BYTES // _TAPE_COPIES)
+    return tuple(_Run(study, task, shelf, tapes, workers, watch).answer() for task in study.tasks())
+
+
+@dataclass(frozen=True)
+class _Run:
+    study: Study
+    task: Task
+    shelf: Shelf
+    tapes: int
+    workers: int
+    watch: Callable[[News], None]
+
+    def answer(self) -> RareFailures:
+        if self.task.refusal is not None:
+            return RareFailures(self.task, self.task.refusal)
+        place = eventful_stage(self.task.channel)
+        if isinstance(place, str):
+            return RareFailures(self.task, f"{place}: count failures by plain trials")
+        model: Any = self.task.channel.stages[place]
+        layers = strata(model.mean_arrivals(self.task.codec.duration_s(len(self.study.program))))
+        scouts: list[Played] = []
+        portions = first_portions(layers, max(round(SCOUTS * self.tapes), FEWEST_SCOUTS))
+        for tapes, purpose in (
+            (max(round(SCOUTS * self.tapes), FEWEST_SCOUTS), "rare scouts"),
+            (self.tapes, "rare scouts again"),
+        ):
+            scouts += self._played(place, portions, purpose)
+            refusal = _refusal(scouts)
+            if refusal is not None:
+                return RareFailures(self.task, refusal, scouts=len(scouts), without_events=_without_events(scouts))
+            portions = spread(scouts, tapes)
+        found = self._played(place, portions, "rare")
+        failed = [one for one in found if one.failed]
+        weights = [one.weight / one.portion.tapes for one in failed]
+        heaviest = max(one.weight / one.portion.tapes for one in found if one.portion.stratum.arrivals)
+        refusal = _refusal(found)
+        return RareFailures(
+            self.task,
+            refusal,
+            weighted_rate(weights, heaviest) if refusal is None else None,
+            effective(weights),
+            len(failed),
+            sum(one.tally.silent for one in failed),
+            len(found),
+            len(scouts),
+            _without_events(found),
+        )
+
+    def _played(self, place: int, portions: list[Portion], purpose: str) -> list[Played]:
+        """Every tape of the portions, in their order, whoever plays it."""
+        orders = list(enumerate(_one_by_one(portions)))
+        held = _TAPE_COPIES * self.shelf.tape(self.task.codec).samples.nbytes
+        pool = ThreadPoolExecutor(max(1, min(self.workers, MOST_AUDIO_BYTES // max(held, 1))), "rare")
+        begun, total, found = perf_counter(), Tally(), []
+        try:
+            for one in pool.map(lambda order: self._tape(place, order[1], order[0], purpose), orders):
+                found.append(one)
+                total += one.tally
+                to_go_s = (perf_counter() - begun) / len(found) * (len(orders) - len(found))
+                self.watch(News(len(found), len(orders), (Result(self.task, total),), to_go_s))
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)
+        return found
+
+    def _tape(self, place: int, portion: Portion, trial: int, purpose: str) -> Played:
+        channel, blows = struck(self.task.channel, place, portion.stratum, portion.aim)
+        seed = self.study.seed
+        worn = channel.degrade(self.shelf.tape(self.task.codec), stream(seed, trial, f"{purpose} channel"))
+        decoded = self.task.receiver.receive(self.task.codec, (worn,), stream(seed, trial, f"{purpose} receiver"))
+        return Played(portion, blows[0], score(self.study.program, decoded))
+
+
+def _without_events(found: list[Played]) -> tuple[int, int]:
+    quiet = [one.failed for one in found if one.portion.stratum.arrivals == 0]
+    return sum(quiet), len(quiet)
+
+
+def _refusal(found: list[Played]) -> str | None:
+    """Why the failures are not those of the events; None if they are."""
+    failed, quiet = _without_events(found)
+    if not failed:
+        return None
+    tapes = Counter(one.portion.stratum for one in found)
+    parts = [(one.portion.stratum.arrivals, one.weight / tapes[one.portion.stratum]) for one in found if one.failed]
+    if 2 * sum(part for arrivals, part in parts if not arrivals) < sum(part for _, part in parts):
+        return None
+    return f"failures without events dominate ({failed} of {quiet} tapes without any fail): count them by plain trials"
+
+
+def _one_by_one(portions: list[Portion]) -> Iterator[Portion]:
+    for portion in portions:
+        for _ in range(portion.tapes):
+            yield portion
