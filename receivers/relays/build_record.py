@@ -21,7 +21,7 @@ from .relay_set import RelaySet
 from .relay_type import RelayType
 from .reservoir import largest_reservoir_f, release_s
 from .spread import Spread
-from .suitability import steady_current_a
+from .suitability import highest_tone_hz, steady_current_a
 from .table import Table
 from .timing_record import timing_record
 
@@ -165,6 +165,7 @@ def _front_end(relays: RelaySet, table: Table, keying: Keying, timed: dict[str, 
     in_hand_s, largest_f = _largest_reservoir(relays, table, keying, timed)
     typical = build(relays, table, keying, lambda role, quantity: 0.0).clock
     least_a, mean_a = steady_current_a(front_end, typical.coil.resistance_ohm, relays, keying.tone_hz)
+    highest_hz = highest_tone_hz(relays)
     return {
         "driver": front_end.driver,
         "gain_v": front_end.gain_v,
@@ -181,7 +182,9 @@ def _front_end(relays: RelaySet, table: Table, keying: Keying, timed: dict[str, 
         "reservoir_percent": 100 * relays.reservoir,
         "bleed_ohm": front_end.bleed_ohm if front_end.driver == "transistor" else None,
         "threshold_v": front_end.threshold_v if front_end.driver == "transistor" else None,
-        "top_tone_hz": relays.top_tone_hz,
+        "recovery_us": 1e6 * front_end.recovery_s,
+        "leakage_mh": 1e3 * front_end.leakage_h,
+        "top_tone_hz": None if highest_hz is None else _finite(highest_hz),
         "largest_reservoir_uf": None if largest_f is None else 1e6 * largest_f,
         "release_within_ms": 1e3 * in_hand_s,
         "release_ms": _finite(1e3 * _release_s(typical, keying)),

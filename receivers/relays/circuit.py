@@ -28,15 +28,18 @@ def parts_a_sample(sample_rate_hz: int) -> int:
 
 
 @lru_cache(maxsize=64)
-def figures_of(front_end: FrontEnd, coil: Coil, armature: Armature, rate: int) -> NDArray[np.float64]:
+def figures_of(front_end: FrontEnd, coil: Coil, armature: Armature, rate: int, parts: int) -> NDArray[np.float64]:
     """What the kernel needs to know of one track, not to be written to; shape (FIGURES,).
+
+    Args:
+        parts: of a sample interval.
 
     Kept: timing plays step after step to the same circuits.
     """
     from ...kernels import rectified_coil as kernel
 
     whole_s = 1.0 / rate
-    part_s = whole_s / parts_a_sample(rate)
+    part_s = whole_s / parts
     figures = np.zeros(kernel.FIGURES)
     rows = _switched_rows if front_end.driver == "transistor" else _direct_rows
     for offset, henry, length_s in (

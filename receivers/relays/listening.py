@@ -62,9 +62,8 @@ def _run(
     quickest = CONTACT_FOLLOW * min(armature.travel_in_s, armature.travel_out_s)
     room = 16 + 4 * int(signal.duration_s / quickest) if signal.frames else 0
     room = min(room, 4 * signal.frames)
+    figures = figures_of(front_end, coil, armature, rate, parts)
     frames, kinds, currents = np.zeros(room, np.int64), np.zeros(room, np.int8), np.zeros(room)
     rows = np.zeros((signal.frames if traced else 0, 3))
-    written = kernel.follow_coil(
-        signal.samples[track], figures_of(front_end, coil, armature, rate), state, parts, frames, kinds, currents, rows
-    )
+    written = kernel.follow_coil(signal.samples[track], figures, state, parts, frames, kinds, currents, rows)
     return ContactEvents(frames[:written] / rate, kinds[:written], currents[:written]), rows

@@ -107,10 +107,10 @@ def build(relays: RelaySet, table: Table, keying: Keying, place: Place, bounces:
         drop = contacts * relays.logic.contact_ohm * (1 + worn) * kind.coil_a + diodes * relays.supply.diode_v
         return relay.switched(feed_v - drop, celsius, relays.clamp)
 
-    def listening(role: str) -> Input:
+    def listening(role: str, amplified: FrontEnd, tone_hz: float) -> Input:
         relay = relays.clock.relay(lambda quantity: place(role, quantity), worn)
         tolerance = relays.reservoir * place(role, "reservoir")
-        circuit = replace(relays.front_end, reservoir_f=relays.front_end.reservoir_f * (1 + tolerance))
+        circuit = replace(amplified.at_tone(tone_hz), reservoir_f=amplified.reservoir_f * (1 + tolerance))
         if circuit.driver == "transistor":
             circuit = replace(circuit, supply_v=feed_v)
         return Input(circuit, relay.coil(celsius), relay.armature, relay.bounce_s)
@@ -118,11 +118,11 @@ def build(relays: RelaySet, table: Table, keying: Keying, place: Place, bounces:
     def listening_to_tone(role: str, tone_hz: float) -> Input:
         kind = relays.tone_filter
         assert kind is not None  # the receiver has refused sets without
-        plain = listening(f"{role} tone")
+        plain = listening(f"{role} tone", replace(relays.front_end, gain_v=kind.gain), tone_hz)
         centre_hz = tone_hz * (1 + kind.tuning * place(f"{role} tone", "tuning"))
         limiter = relays.front_end
         tuned = ToneFilter(centre_hz, kind.quality, limiter.gain_v, limiter.clip_v)
-        return replace(plain, front_end=replace(plain.front_end, gain_v=kind.gain), tone_filter=tuned)
+        return replace(plain, tone_filter=tuned)
 
     isolating = 1 if table.isolation == "diodes" else 0
     bits = range(1, table.group_bits + 1)
@@ -135,7 +135,9 @@ def build(relays: RelaySet, table: Table, keying: Keying, place: Place, bounces:
         return switched(relays.logic, name, 2 + len(wired.through) + gated + chain, isolating)
 
     roles = input_roles(keying)
-    clock, data = (listening(role) for role in roles)
+    # A relay that hears two tones must follow the one of which more is lost.
+    highest_hz = max((keying.tone_hz, *keying.more_tones_hz))
+    clock, data = (listening(role, relays.front_end, highest_hz) for role in roles)
     return Machine(
         clock=clock,
         data=data,

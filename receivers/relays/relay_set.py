@@ -67,7 +67,6 @@ class RelaySet:
             too little of it is left for the first step relay.
         reset: tolerance of that delay, as a share.
         worn: share of rated life used up.
-        top_tone_hz: highest tone that transformer and rectifier pass.
         tone_filter: before the relays of a second tone; None in a set that hears one tone a track.
     """
 
@@ -87,7 +86,6 @@ class RelaySet:
     reset_share: float
     reset: float
     worn: float
-    top_tone_hz: float
     tone_filter: FilterKind | None = None
 
 
@@ -130,7 +128,7 @@ def load_set(source: str) -> RelaySet:
             )
     clamp = _clamp(top.section("clamp"))
     front_section = top.section("front_end")
-    front_end, reservoir, top_tone = _front_end(front_section, supply)
+    front_end, reservoir = _front_end(front_section, supply)
     if front_end.driver == "none" and clock.pick_up.high * clock.coil_v >= front_end.peak_v:
         raise front_section.refusal(
             "clip_v",
@@ -172,7 +170,6 @@ def load_set(source: str) -> RelaySet:
         reset_share=reset_share,
         reset=reset,
         worn=worn,
-        top_tone_hz=top_tone,
         tone_filter=tone_filter,
     )
 
@@ -200,7 +197,7 @@ def _tone_filter(section: Section) -> FilterKind:
     return kind
 
 
-def _front_end(section: Section, supply: Supply) -> tuple[FrontEnd, float, float]:
+def _front_end(section: Section, supply: Supply) -> tuple[FrontEnd, float]:
     driver = section.word("driver", "none", DRIVERS)
     switched: dict[str, float] = {}
     if driver == "transistor":
@@ -217,6 +214,8 @@ def _front_end(section: Section, supply: Supply) -> tuple[FrontEnd, float, float
         winding_ohm=section.number("winding_ohm", 0.0, low=0, high=10_000),
         rectifier=section.word("rectifier", "bridge", RECTIFIERS),
         diode_v=section.number("diode_v", 0.7, low=0, high=2),
+        recovery_s=section.number("recovery_us", 0.0, low=0, high=1000) * 1e-6,
+        leakage_h=section.number("leakage_mh", 0.0, low=0, high=10_000) * 1e-3,
         freewheel_diode=section.yes("freewheel_diode", False),
         reservoir_f=section.number("reservoir_uf", low=0, high=100_000) * 1e-6,
         driver=driver,
@@ -224,6 +223,5 @@ def _front_end(section: Section, supply: Supply) -> tuple[FrontEnd, float, float
         **switched,
     )
     tolerance = section.number("reservoir_percent", 20.0, low=0, high=80) / 100
-    top_tone = section.number("top_tone_hz", 10_000.0, low=50, high=30_000)
     section.close()
-    return front_end, tolerance, top_tone
+    return front_end, tolerance

@@ -16,6 +16,9 @@ from .table import Table
 from .tone_filter import FilterKind, ToneFilter
 
 RATE_HZ = 44_100
+LOWEST_TONE_HZ = 100.0
+"""No keyed code has a lower one."""
+
 STEADY_TAUS = 8.0
 """A coil is within 0.04 % of its final current after this many of its time constants."""
 
@@ -41,11 +44,6 @@ def reason_against(keying: Keying, relays: RelaySet, table: Table) -> str | None
         )
     if list(table.bit_steps) != list(range(1, keying.data_steps + 1)):
         return f"relays: the bit steps of table '{table.name}' must be its first, as on the tape."
-    if max(tones) > relays.top_tone_hz:
-        return (
-            f"relays: a tone of {max(tones):g} Hz is too high for the coil circuit of set '{relays.name}', which "
-            f"passes up to {relays.top_tone_hz:g} Hz."
-        )
     for tone_hz in tones:
         against = reason_against_tone(tone_hz, relays)
         if against is not None:
@@ -55,11 +53,16 @@ def reason_against(keying: Keying, relays: RelaySet, table: Table) -> str | None
 
 def reason_against_tone(tone_hz: float, relays: RelaySet) -> str | None:
     """Whether a steady tone at the quietest level holds the input relay that needs most, hot and without a ripple."""
-    needed = relays.clock.pick_up.high * relays.clock.coil_v / relays.clock.resistance_ohm.high
-    front_end = replace(relays.front_end, reservoir_f=relays.front_end.reservoir_f * (1 - relays.reservoir))
-    ohms = copper(relays.clock.resistance_ohm.high, relays.hottest_c)
-    least, mean = steady_current_a(front_end, ohms, relays, tone_hz)
+    needed = _needed_a(relays)
+    least, mean = _hardest_current_a(tone_hz, relays)
     if mean < needed:
+        highest_hz = highest_tone_hz(relays)
+        if highest_hz is not None and tone_hz > highest_hz:
+            return (
+                f"relays: a tone of {tone_hz:g} Hz is too high for the rectifier and coil of set '{relays.name}', "
+                f"which follow up to {highest_hz:.0f} Hz: the coil gets {1e3 * mean:.3g} mA at the quietest level, and "
+                f"it needs up to {1e3 * needed:.3g}."
+            )
         return (
             f"relays: a steady tone of {tone_hz:g} Hz at the quietest level of set '{relays.name}' gives the input "
             f"coil {1e3 * mean:.3g} mA, and it needs up to {1e3 * needed:.3g}."
@@ -72,12 +75,43 @@ def reason_against_tone(tone_hz: float, relays: RelaySet) -> str | None:
     return None
 
 
+def highest_tone_hz(relays: RelaySet) -> float | None:
+    """The highest tone, to 1 %, of which the quietest level still moves every input relay; None if none does.
+
+    Infinite where it lies above what can be played at all.
+    """
+    needed = _needed_a(relays)
+
+    def moves(tone_hz: float) -> bool:
+        return _hardest_current_a(tone_hz, relays)[1] >= needed
+
+    low, high = LOWEST_TONE_HZ, RATE_HZ / 2.2
+    if not moves(low):
+        return None
+    if moves(high):
+        return float("inf")
+    while high / low > 1.01:
+        middle = float(np.sqrt(low * high))
+        low, high = (middle, high) if moves(middle) else (low, middle)
+    return low
+
+
+def _needed_a(relays: RelaySet) -> float:
+    return relays.clock.pick_up.high * relays.clock.coil_v / relays.clock.resistance_ohm.high
+
+
+def _hardest_current_a(tone_hz: float, relays: RelaySet) -> tuple[float, float]:
+    """Least and mean current in the hottest coil of most resistance, with the smallest reservoir."""
+    front_end = replace(relays.front_end, reservoir_f=relays.front_end.reservoir_f * (1 - relays.reservoir))
+    return steady_current_a(front_end, copper(relays.clock.resistance_ohm.high, relays.hottest_c), relays, tone_hz)
+
+
 def _reason_against_pair(tone_hz: float, second_hz: float, relays: RelaySet) -> str | None:
     """Whether the filters pass the second tone, and not the first, at the worst tape speed and tuning."""
     kind = relays.tone_filter
     assert kind is not None  # the caller has asked
     off = relays.tape.speed + kind.tuning
-    needed = relays.clock.pick_up.high * relays.clock.coil_v / relays.clock.resistance_ohm.high
+    needed = _needed_a(relays)
     harmless = relays.clock.pick_up.low * relays.clock.coil_v / relays.clock.resistance_ohm.low
     hot, cold = (
         copper(ohms, celsius)
@@ -111,13 +145,13 @@ def _filtered_current_a(
     limiter = relays.front_end
     tuned = ToneFilter(centre_hz, kind.quality, limiter.gain_v, limiter.clip_v)
     sound = tuned.passed(_sine(tone_hz, level_db, _settling_s(limiter, ohms, relays)), 0)
-    return _steady(sound, replace(limiter, gain_v=kind.gain), ohms, relays, tone_hz)
+    return _steady(sound, replace(limiter, gain_v=kind.gain).at_tone(tone_hz), ohms, relays, tone_hz)
 
 
 def steady_current_a(front_end: FrontEnd, ohms: float, relays: RelaySet, tone_hz: float) -> tuple[float, float]:
     """Least and mean coil current in a steady tone at the set's quietest level, the armature at rest."""
     sound = _sine(tone_hz, relays.tape.quietest_db, _settling_s(front_end, ohms, relays))
-    return _steady(sound, front_end, ohms, relays, tone_hz)[:2]
+    return _steady(sound, front_end.at_tone(tone_hz), ohms, relays, tone_hz)[:2]
 
 
 def _settling_s(front_end: FrontEnd, ohms: float, relays: RelaySet) -> float:

@@ -117,7 +117,7 @@ def test_a_bad_file_is_refused_with_its_line_by_every_command(shell: Shell, case
     ("codec", "said"),
     [
         ("clocked:tone_hz=400,step_ms=200", "relays: a tone of 400 Hz is too low for the reservoir of set 'mine': "),
-        ("clocked:tone_hz=19000", "relays: a tone of 19000 Hz is too high for the coil circuit of set 'mine', which "),
+        ("clocked:tone_hz=19000", "relays: a tone of 19000 Hz is too high for the rectifier and coil of set 'mine', "),
         ("sturdy", "relays: 'contents' needs a microcontroller; relays alone cannot decode it."),
     ],
 )

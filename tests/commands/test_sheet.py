@@ -93,7 +93,7 @@ def test_a_full_disk_leaves_no_half_sheet(sheets: Shell, monkeypatch: pytest.Mon
         ({"--receiver": "relays:table=towel"}, "relays: there is no 'towel' among the tables: clock_tower"),
         ({"--receiver": "sound"}, "sheet: receiver 'sound' is not a relay machine; 'relays' is."),
         ({"--codec": "sturdy"}, "relays: 'contents' needs a microcontroller; relays alone cannot decode it."),
-        ({"--codec": "clocked:tone_hz=9000"}, "relays: a tone of 9000 Hz is too high for the coil circuit of set "),
+        ({"--codec": "clocked:tone_hz=12000"}, "relays: a tone of 12000 Hz is too high for the rectifier and coil of "),
         ({"--channel": "nowhere"}, "channel: "),
         ({"--program": "none.hex"}, "program 'none.hex': there is no such file."),
         ({"--program": "long.bin"}, "clock_tower: a program of 257 bytes from address 0 does not fit 8 address bits"),

@@ -111,7 +111,7 @@ def test_reservoir_ripple_is_the_handbooks(
     none = np.zeros(0)
     kernel.follow_coil(
         signal.samples[0],
-        circuit.figures_of(front_end, coil, NEVER, rate),
+        circuit.figures_of(front_end, coil, NEVER, rate, circuit.parts_a_sample(rate)),
         state,
         circuit.parts_a_sample(rate),
         none.astype(np.int64),
@@ -194,8 +194,7 @@ def test_the_length_of_a_part_does_not_matter(monkeypatch: pytest.MonkeyPatch) -
             signal = tone(hertz, 0.1, burst_s=0.05, amplitude=0.6)
             ours = listen(signal, 0, front_end, coil, armature)
             with monkeypatch.context() as patch:
-                for module in (circuit, listening):
-                    patch.setattr(module, "parts_a_sample", lambda rate: 64)
+                patch.setattr(listening, "parts_a_sample", lambda rate: 64)
                 finer = listen(signal, 0, front_end, coil, armature)
             assert ours.kinds.tolist() == finer.kinds.tolist()
             assert np.abs(ours.times_s - finer.times_s).max() <= 1.01 / RATE
@@ -258,7 +257,7 @@ def test_listening_is_total_and_blocks_may_be_cut_anywhere(seed: int, frames: in
     for part in (slice(0, cut), slice(cut, frames)):
         kernel.follow_coil(
             signal.samples[1][part],
-            circuit.figures_of(front_end, coil, armature, RATE),
+            circuit.figures_of(front_end, coil, armature, RATE, circuit.parts_a_sample(RATE)),
             state,
             circuit.parts_a_sample(RATE),
             np.zeros(0, np.int64),
@@ -299,3 +298,34 @@ def test_impossible_front_ends_are_refused(change: dict[str, object], text: str)
 def test_impossible_armatures_are_refused() -> None:
     with pytest.raises(UsageError, match="'travel_out_s' must be above 0, not -1"):
         Armature(1e-3, -1.0)
+
+
+@pytest.mark.parametrize("turn", [0.0, 0.3, 1.0])
+def test_diodes_that_recover_late_pass_the_cosine_of_their_delay(turn: float) -> None:
+    # The mean of a sine whose rectifier turns over ``turn`` after its zero: 2/pi (mean of a rectified sine, textbook)
+    # times cos(turn), here by the sum over half a period and not by the closed form.
+    phase = turn + np.pi * (np.arange(100_000) + 0.5) / 100_000
+    slow = FrontEnd(gain_v=10.0, clip_v=100.0, output_ohm=1.0, recovery_s=turn / (2 * np.pi * 3_000)).at_tone(3_000)
+    assert 0.63661977 * slow.gain_v == pytest.approx(10 * np.sin(phase).mean(), rel=1e-6)
+    assert slow.at_tone(3_000) == slow
+
+
+@pytest.mark.parametrize(("rectifier", "change"), [("bridge", 2.0), ("centre_tap", 1.0), ("half", 1.0)])
+def test_leakage_costs_what_the_change_of_the_current_costs(rectifier: str, change: float) -> None:
+    # While the current changes by ``change`` times the load's (from -I to I in a bridge, else from 0 to I) the leakage
+    # takes the whole voltage. Followed here in time, for a load that draws a steady I.
+    henry, amps, volts, hertz, parts = 1e-3, 0.02, 10.0, 5_000.0, 200_000
+    period_s = (1.0 if rectifier == "half" else 0.5) / hertz
+    times = period_s * (np.arange(parts) + 0.5) / parts
+    taken = volts * np.sin(2 * np.pi * hertz * times)
+    changed = np.cumsum(taken) * period_s / parts / henry
+    lost = taken[: int(np.argmax(changed >= change * amps))].sum() / parts
+    slow = FrontEnd(volts, 2 * volts, 1.0, rectifier=rectifier, leakage_h=henry).at_tone(hertz)
+    assert amps * slow.winding_ohm == pytest.approx(lost, rel=5e-3)
+
+
+def test_diodes_that_conduct_both_ways_pass_nothing() -> None:
+    dead = FrontEnd(10.0, 100.0, 1.0, recovery_s=100e-6).at_tone(3_000)
+    assert dead.gain_v < 0.02
+    with pytest.raises(UsageError, match="'recovery_s' must be at least 0, not -1e-06"):
+        FrontEnd(10.0, 100.0, 1.0, recovery_s=-1e-6)

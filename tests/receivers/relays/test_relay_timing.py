@@ -148,7 +148,7 @@ def test_the_shortest_step_does_not_hang_on_the_step_that_is_asked_about(step_ms
     found = shortest_step(code, relays, table)
     assert found is not None
     assert found.closes
-    assert found.step_s == pytest.approx(0.0525, rel=0.006)
+    assert found.step_s == pytest.approx(0.0515, rel=0.006)
     assert not timing(code.at_step(found.step_s / 1.006), relays, table).closes
 
 
@@ -156,7 +156,7 @@ def test_unsuitable_codes_are_refused_in_one_line() -> None:
     relays, table = load_set("signal_12v"), load_table("clock_tower")
     for spec, said in (
         ("clocked:extra_steps=3", "has 12 steps a byte with 8 bits, and this code has 11"),
-        ("clocked:tone_hz=9000", "tone of 9000 Hz is too high for the coil circuit of set 'signal_12v'"),
+        ("clocked:tone_hz=9000", "tone of 9000 Hz is too high for the rectifier and coil of set 'signal_12v'"),
     ):
         with pytest.raises(UsageError, match=said):
             timing(keyed(spec), relays, table)

@@ -64,10 +64,10 @@ def test_an_unknown_set_or_table_is_refused_with_the_ready_ones() -> None:
         ("contents/clocked", "relays: 'contents' needs a microcontroller; relays alone cannot decode it."),
         ("biphase", "relays: 'biphase' needs a microcontroller"),
         ("clocked:extra_steps=3", "has 12 steps a byte with 8 bits, and this code has 11 with 8."),
-        ("clocked:tone_hz=9000", "is too high for the coil circuit"),
+        ("clocked:tone_hz=9000", "is too high for the rectifier and coil"),
         (
             "two_tone_rails:tone_hz=3000,second_tone_hz=3900",
-            "for 3900 Hz let 9.01 mA of a tone of 3000 Hz",
+            "for 3900 Hz let 8.57 mA of a tone of 3000 Hz",
         ),
     ],
 )
