@@ -7,33 +7,30 @@ from .carrier_losses import HALF_WIDTH_HZ as LOSS_HALF_WIDTH_HZ
 from .carrier_losses import Loss, loss_series, losses
 from .collected import Collected, Traces
 from .dropout_figures import dropout_findings
+from .expected import TONE_FIGURES, of_tracks
 from .figures import Missing
 from .flutter_meter import tone_on, waver
 from .levels import noise_findings
-from .played_test import TWO_TRACK_FIGURES
 from .playing import TRACKS
 from .silence import noise
 from .steady_sound import quietest, steady_tone
 from .tone import baseband
 from .transport import flutter, noise_share
 
-TEST_FIGURES = ("speed_error_percent", "three_percent_level_db", "limit_at_10_khz_db", "response_db")
-"""Figures that need the test recording, whatever the number of tracks."""
-
-_NO_TEST = "the capture does not hold the test recording (three of its marks or more)"
+NO_TEST = "the capture does not hold the test recording (three of its marks, or two with what belongs between them)"
 
 
 def without_test(signal: Signal) -> Collected:
     """Everything that a capture without the test recording gives."""
     got = Collected()
-    got.notes.append(f"{_NO_TEST}: what follows is what any capture gives")
-    got.findings += [Missing(name, _NO_TEST) for name in (*TEST_FIGURES, *TWO_TRACK_FIGURES)]
+    got.notes.append(f"{NO_TEST}: what follows is what any capture gives")
     rows = signal.samples
     quiet_span = quietest(signal)
     for track, name in enumerate(TRACKS):
         heard = noise(rows[track][slice(*quiet_span)], signal.sample_rate_hz) if quiet_span else None
         if heard is None:
-            got.findings.append(Missing(f"noise_{name}_db", "there is no quiet stretch of two seconds"))
+            names = (f"noise_{name}_db", f"noise_a_{name}_db", f"hum_{name}_db")
+            got.findings += [Missing(one, "there is no quiet stretch of two seconds") for one in names]
         else:
             got.findings += noise_findings(heard, name, None)
     if quiet_span:
@@ -42,8 +39,7 @@ def without_test(signal: Signal) -> Collected:
     tone = steady_tone(signal)
     if tone is None:
         reason = "there is no steady tone of 20 s"
-        names = ("flutter_weighted_percent", "flutter_unweighted_percent", "dropouts_per_minute")
-        got.findings += [Missing(name, reason) for name in names]
+        got.findings += [Missing(one, reason) for name in TONE_FIGURES for one in of_tracks(name, TRACKS)]
         return got
     tracks = tone.tracks
     pair = tone_on(signal.samples[list(tracks)], signal.sample_rate_hz, tone.hz, tone.start, tone.stop)
@@ -61,6 +57,10 @@ def without_test(signal: Signal) -> Collected:
         series = loss_series(one.values, one.rate_hz, heard_tone.mean_hz, one.start_s)
         found.append(losses(None, series, track))
     got.findings += dropout_findings(found, tracks_told, (span[1] - span[0]) / 60)
+    if len(tracks) == 1:
+        silent = [f"dropouts_{name}_per_minute" for name in TRACKS if name not in tracks_told]
+        reason = f"the steady tone is on the {tracks_told[0]} track only"
+        got.findings += [Missing(name, reason) for name in (*silent, "dropouts_on_both_share")]
     each = tuple(tuple(one) for one in found)
     got.traces = Traces((heard_tone,), told.spectrum, each, (span,), tracks_told, signal.duration_s)
     return got

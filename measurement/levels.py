@@ -19,30 +19,34 @@ from .skew import unmixed
 SEPARATION_HZ = 1000.0
 _FULL_SCALE = "re full scale of the recording at 315 Hz"
 _LEAST_SEEN = 3.0
+
+_UNKNOWN_LEAK_DB = 0.3
+"""A neighbour 30 dB down adds so much to the same tone, or takes it off (common practice for the 30 dB)."""
+
 _BLOCK_S = 0.5
 
 
 def full_scale_db(play: Playing, response: Responses, track: int) -> tuple[float, float] | None:
     """Peak on the capture of a full-scale tone of 315 Hz in dB re full scale, and its standard error.
 
-    From the response steps; where the tracks are not apart, from the line-up tone, which is on both of them.
+    From the response steps; where the tracks are not apart, or those steps not held, from the line-up tone, which is
+    on both of them: what each track then hears of the other is not known.
     """
-    if play.mono:
-        return _line_up_db(play)
     at = np.flatnonzero(response.hz == LINE_UP_HZ)
-    if not at.size:
-        return None
+    if play.mono or not at.size:
+        return _line_up_db(play, track)
     return float(response.level_db[track, at[0]]) - RESPONSE_DB, float(response.error_db[track, at[0]])
 
 
-def _line_up_db(play: Playing) -> tuple[float, float] | None:
+def _line_up_db(play: Playing, track: int) -> tuple[float, float] | None:
     heard = play.step(sections("line_up")[0], LINE_UP_HZ)
     if heard is None:
         return None
-    count = max(2, int(heard[0].values.size / (_BLOCK_S * heard[0].rate_hz)))
-    power = [float(np.median(np.abs(part) ** 2)) for part in np.array_split(heard[0].values, count)]
+    count = max(2, int(heard[track].values.size / (_BLOCK_S * heard[track].rate_hz)))
+    power = [float(np.median(np.abs(part) ** 2)) for part in np.array_split(heard[track].values, count)]
     level_db = 10 * np.log10(np.maximum(power, 1e-20))
-    return float(np.median(level_db)) - LINE_UP_DB, float(level_db.std(ddof=1)) / math.sqrt(count)
+    error_db = math.hypot(float(level_db.std(ddof=1)) / math.sqrt(count), 0.0 if play.mono else _UNKNOWN_LEAK_DB)
+    return float(np.median(level_db)) - LINE_UP_DB, error_db
 
 
 def noise_findings(noise: Noise, track: str, reference: tuple[float, float] | None) -> list[Finding]:

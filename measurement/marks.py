@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..contracts.signal import Signal
-from .layout import MARK_HZ, MARK_S, MARKS_S, Section, mark_turns
+from .layout import LAYOUT, MARK_HZ, MARK_S, MARKS_S, Section, mark_turns
 
 SPEED_LIMIT = 0.1
 """Decks further off than this are repaired, not measured."""
 
 FEWEST_MARKS = 3
-"""Three in the right places are no accident: each must lie within 1 % of the space between marks."""
+"""Three in the right places are no accident: each must lie within 1 % of the space between marks.
+
+Two are believed if they are neighbours and the tones that belong between them are heard there.
+"""
 
 _SEARCH_RATE_HZ = 11_000
 _LIKENESS = 0.45
@@ -25,6 +29,12 @@ _MOST_PEAKS = 60
 _SLACK_S = 0.01
 _MARGIN = 0.005
 _NEAR_S = 0.05
+
+_HEARD_BETWEEN_HZ = (300.0, 4000.0)
+"""Tones that the slow rows hold undiminished."""
+
+_PIECE_S = 0.5
+_HEARD_SHARE = 0.8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,14 +77,14 @@ class Located:
 
 
 def locate(signal: Signal) -> Located | None:
-    """The test recording in ``signal``; None where fewer than three marks stand where they should."""
+    """The test recording in ``signal``; None where too few marks stand where they should."""
     if signal.duration_s < 2 * MARK_S:
         return None
     every = max(1, round(signal.sample_rate_hz / _SEARCH_RATE_HZ))
     rate = signal.sample_rate_hz / every
     slow = _decimated(signal, every)
     peaks_s = _peaks(slow, rate)
-    fit = _fit(peaks_s)
+    fit = _fit(peaks_s) or _neighbours(peaks_s, slow, rate)
     if fit is None:
         return None
     speed, matched = fit
@@ -83,7 +93,7 @@ def locate(signal: Signal) -> Located | None:
         heard = _refined(slow, rate, near_s, speed)
         if heard is not None:
             found.append((place_s, *heard))
-    if len(found) < FEWEST_MARKS:
+    if len(found) < min(FEWEST_MARKS, len(matched)):
         return None
     told = np.array(found)
     left, right = told[:, 1], told[:, 2]
@@ -165,6 +175,49 @@ def _fit(peaks_s: NDArray[np.float64]) -> tuple[float, list[tuple[float, float]]
         if near:
             matched.append((float(place), nearest))
     return 1 / slope, matched
+
+
+def _neighbours(
+    peaks_s: NDArray[np.float64], slow: NDArray[np.float64], rate: float
+) -> tuple[float, list[tuple[float, float]]] | None:
+    """As ``_fit``, from two marks that stand next to each other with the right tones between them."""
+    best: tuple[float, float, list[tuple[float, float]]] | None = None
+    for place, following in pairwise(MARKS_S):
+        between = [
+            (section, section.tones[0][0])
+            for section in LAYOUT
+            if section.tones and place < section.start_s < following and _is_heard_slow(section.tones[0][0])
+        ]
+        for one in peaks_s if between else ():
+            for other in peaks_s:
+                slope = (other - one) / (following - place)
+                if not 1 / (1 + SPEED_LIMIT + _MARGIN) <= slope <= 1 / (1 - SPEED_LIMIT - _MARGIN):
+                    continue
+                pieces = [
+                    _is_tone(
+                        slow[:, round(start_s * rate) : round((start_s + _PIECE_S * slope) * rate)], rate, hz / slope
+                    )
+                    for section, hz in between
+                    for start_s in one
+                    + slope * (np.arange(section.start_s, section.end_s - _PIECE_S, _PIECE_S) - place)
+                ]
+                share = float(np.mean(pieces))
+                if share >= _HEARD_SHARE and (best is None or share > best[0]):
+                    best = share, 1 / slope, [(place, float(one)), (following, float(other))]
+    return None if best is None else best[1:]
+
+
+def _is_heard_slow(tone_hz: float) -> bool:
+    low, high = _HEARD_BETWEEN_HZ
+    return low <= tone_hz <= high
+
+
+def _is_tone(rows: NDArray[np.float64], rate: float, tone_hz: float) -> bool:
+    """Whether most of the power of the louder row lies within 2 % of a tone."""
+    row = max(rows, key=lambda one: float((one**2).sum()))
+    power = np.abs(np.fft.rfft(row * np.hanning(row.size))) ** 2
+    near = np.abs(np.fft.rfftfreq(row.size, 1 / rate) - tone_hz) <= 0.02 * tone_hz + 2 / _PIECE_S
+    return bool(power[near].sum() > 0.5 * power.sum())
 
 
 def _refined(slow: NDArray[np.float64], rate: float, near_s: float, speed: float) -> tuple[float, float, float] | None:

@@ -8,13 +8,14 @@ import numpy as np
 
 from ..contracts.errors import TargetNotMet
 from ..contracts.signal import Signal
-from .any_capture import without_test
+from .any_capture import NO_TEST, without_test
 from .channel_spec import channel_spec
-from .collected import Traces
+from .collected import Collected, Traces
+from .expected import OUT_OF_REACH, expected
 from .figures import Curve, Figure, Histogram, Missing
 from .layout import LAYOUT_VERSION
 from .played_test import with_test
-from .playing import clipped_share, playing
+from .playing import TRACKS, Playing, clipped_share, playing
 from .profile import Profile
 
 CLIPPED_SHARE = 1e-4
@@ -73,6 +74,7 @@ def measure(signal: Signal, source: str = "", one_track: bool = False) -> Measur
         }
         if play.inverted is not None:
             provenance["polarity_inverted"] = play.inverted
+    _tell_the_rest(got, play)
     figures = tuple(one for one in got.findings if isinstance(one, Figure))
     curves = tuple(one for one in got.findings if isinstance(one, Curve))
     profile = Profile(
@@ -86,5 +88,20 @@ def measure(signal: Signal, source: str = "", one_track: bool = False) -> Measur
         notes=tuple(got.notes),
     )
     if not figures:
-        raise TargetNotMet("nothing can be measured: there is no test recording, no steady tone and no quiet moment.")
+        reason = (
+            "there is no test recording, no steady tone and no quiet moment"
+            if play is None
+            else "the capture holds too little of the test recording"
+        )
+        raise TargetNotMet(f"nothing can be measured: {reason}.")
     return Measurement(profile, got.traces)
+
+
+def _tell_the_rest(got: Collected, play: Playing | None) -> None:
+    """Every figure of a whole capture that was neither found nor explained is said to be missing, and why."""
+    told = {one.name for one in got.findings}
+    for name, part in expected(TRACKS if play is None else play.tracks):
+        if name not in told:
+            reason = NO_TEST if play is None else f"the capture does not hold {part} of the test recording"
+            got.findings.append(Missing(name, reason))
+    got.findings += [Missing(name, reason) for name, reason in OUT_OF_REACH.items()]

@@ -12,22 +12,17 @@ from .carrier_losses import REFERENCE_S, Loss, LossSeries, contact_blocks, conta
 from .collected import Collected, Traces
 from .distortion import CLIPS, high_frequency_limit, ladders, third_harmonic
 from .dropout_figures import dropout_findings
+from .expected import TWO_TRACK_FIGURES
 from .figures import Figure, Missing
 from .flutter_meter import Waver, tone_on, waver
-from .layout import CARRIER_HZ, FLUTTER_HZ, Section, sections
+from .layout import CARRIER_HZ, FLUTTER_HZ, LIMIT_HZ, LINE_UP_HZ, Section, sections
 from .levels import capture_level, full_scale_db, level_difference, noise_findings, response_curve, separation
 from .playing import Playing
 from .response import Responses, responses
 from .silence import Noise, noise
 from .skew import skew_series, unmixed, wander_level_square
 from .tone import baseband
-from .transport import flutter, noise_share, skew, speed_error
-
-TWO_TRACK_FIGURES = (
-    *("skew_us", "skew_wander_us", "azimuth_error_arcmin", "level_difference_db"),
-    *("separation_left_to_right_db", "separation_right_to_left_db"),
-)
-"""Figures that need two tracks with different sound."""
+from .transport import LINE_UP_BLOCK_S, flutter, noise_share, skew, speed_error
 
 _QUIET_GUARD_S = 0.2
 
@@ -58,11 +53,7 @@ def _levels(play: Playing, quiet: tuple[Noise, Noise] | None, response: Response
         reference = full_scale_db(play, response, track)
         if reference is not None:
             got.findings.append(capture_level(reference, name))
-        if quiet is None or reference is None:
-            what = "silence" if quiet is None else "response steps"
-            reason = f"the capture does not hold the {what} of the test recording"
-            got.findings += [Missing(f"{one}_{name}_db", reason) for one in ("signal_to_noise", "hum")]
-        else:
+        if quiet is not None:
             got.findings += noise_findings(quiet[track], name, reference)
         got.findings.append(response_curve(response, track, name))
     if play.mono:
@@ -98,13 +89,12 @@ def _carriers(play: Playing, quiet: tuple[Noise, Noise] | None, response: Respon
                 found += losses(low[track], high[track], track)
             if not play.mono:
                 contact += contact_blocks(high[0], high[1], [loss for found in dropouts for loss in found])
-    nominal_hz = FLUTTER_HZ
     if not wavers:
-        reason = "the capture does not hold the carriers of the test recording"
-        names = ("speed_error_percent", "flutter_weighted_percent", "flutter_unweighted_percent")
-        got.findings += [Missing(name, reason) for name in (*names, "dropouts_per_minute")]
+        line_up = play.step(sections("line_up")[0], LINE_UP_HZ)
+        if line_up is not None:
+            got.findings.append(speed_error([waver(line_up)], LINE_UP_HZ, LINE_UP_BLOCK_S))
         return
-    got.findings.append(speed_error(wavers, nominal_hz))
+    got.findings.append(speed_error(wavers, FLUTTER_HZ))
     told = flutter(wavers, noise_share(pairs))
     got.findings += told.findings
     got.lines = told.lines
@@ -170,8 +160,6 @@ def _loud(play: Playing, response: Responses, got: Collected) -> None:
     top = ladders(play, "limit_ladder", response)
     for track, name in enumerate(play.tracks):
         if not middle:
-            reason = "the capture does not hold the level ladder at 315 Hz"
-            got.findings.append(Missing(f"three_percent_level_{name}_db", reason))
             continue
         found = third_harmonic(middle[track], name)
         got.findings += found
@@ -179,6 +167,6 @@ def _loud(play: Playing, response: Responses, got: Collected) -> None:
         assert isinstance(full, Figure | Missing)
         if top:
             got.findings += high_frequency_limit(top[track], middle[track], full, name)
-        else:
-            reason = "the capture's sample rate does not reach 10 kHz, or the ladder there is missing"
-            got.findings.append(Missing(f"limit_at_10_khz_{name}_db", reason))
+        elif play.highest_hz < LIMIT_HZ * play.located.speed:
+            reason = "the capture's sample rate does not reach 10 kHz"
+            got.findings.append(Missing(f"limit_at_10_khz_re_3_percent_level_{name}_db", reason))

@@ -19,6 +19,9 @@ from .weighting import flutter_weighting
 _SPEED_BLOCK_S = 15.0
 """Whole turns of reels and rollers leave little of their waver in the mean; parts of turns do."""
 
+LINE_UP_BLOCK_S = 3.0
+"""Of the line-up tone, which has a few turns of the reels only: what they leave in its mean shows between blocks."""
+
 _SPEED_FLOOR_PERCENT = 0.0005
 """A steady tone is read to this."""
 
@@ -41,16 +44,16 @@ class FlutterFindings:
     spectrum: WaverSpectrum | None
 
 
-def speed_error(heard: Sequence[Waver], nominal_hz: float) -> Finding:
-    """How far the speed is off, from tones of known frequency."""
+def speed_error(heard: Sequence[Waver], nominal_hz: float, block_s: float = _SPEED_BLOCK_S) -> Finding:
+    """How far the speed is off, from tones of known frequency; stretches of ``block_s`` are taken as independent."""
     name = "speed_error_percent"
     readings = []
     for one in heard:
         hz = one.mean_hz * (1 + one.percent / 100)
-        blocks = int(hz.size / (_SPEED_BLOCK_S * one.rate_hz))
+        blocks = int(hz.size / (block_s * one.rate_hz))
         readings += [100 * (float(part.mean()) / nominal_hz - 1) for part in np.array_split(hz, max(1, blocks))]
     if len(readings) < 2:
-        return Missing(name, "there are no 30 s of the test tone")
+        return Missing(name, f"there are no {2 * block_s:g} s of the test tone")
     method = "mean frequency of the test tone; the clocks of both sound devices are part of it"
     return of_blocks(name, readings, method, _SPEED_FLOOR_PERCENT)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from textwrap import wrap
 from typing import Any
 
 from ..contracts.errors import in_one_line
@@ -22,7 +23,7 @@ UNITS = (
 )
 """Ends of names and the unit they stand for."""
 
-_NAME, _VALUE = 46, 24
+_NAME, _VALUE, _WIDTH = 46, 24, 100
 
 
 def lines(record: Mapping[str, Any]) -> Iterator[str]:
@@ -40,8 +41,12 @@ def lines(record: Mapping[str, Any]) -> Iterator[str]:
     for line in record["flutter_lines"]:
         share = f"{100 * line['weighted_share']:.0f} % of the weighted power"
         yield f"  wavers at {line['frequency_hz']:.2f} Hz by {line['peak_percent']:.3f} % ({share}): {line['cause']}"
+    by_reason: dict[str, list[str]] = {}
     for name, reason in record["missing"].items():
-        yield f"{_title(name)[0]:<{_NAME}} not measured, because {in_one_line(reason)}"
+        by_reason.setdefault(in_one_line(reason), []).append(_title(name)[0])
+    for reason, titles in by_reason.items():
+        yield from wrap(f"not measured, because {reason}:", _WIDTH, subsequent_indent="  ")
+        yield from wrap(", ".join(titles), _WIDTH, initial_indent="  ", subsequent_indent="  ")
 
 
 def _title(name: str) -> tuple[str, str]:

@@ -8,6 +8,7 @@ from simulated_deck import Deck
 from tapewright.contracts import registry
 from tapewright.contracts.errors import TargetNotMet
 from tapewright.contracts.signal import Signal
+from tapewright.measurement.expected import OUT_OF_REACH, expected
 from tapewright.measurement.layout import DURATION_S
 from tapewright.measurement.measuring import measure
 from tapewright.measurement.profile import Profile
@@ -67,7 +68,7 @@ def test_one_tone_gives_its_flutter_and_its_dropouts() -> None:
     assert left.value == pytest.approx(3.0, rel=0.1)
     assert right.value == 0
     told = reasons(profile)
-    for name in ("speed_error_percent", "skew_us", "separation_left_to_right_db", "response_db"):
+    for name in ("speed_error_percent", "skew_us", "separation_left_to_right_db", "response_left_db"):
         assert "does not hold the test recording" in told[name]
     assert any("steady tone of 3000" in note for note in profile.notes)
     assert profile.provenance["test_recording"] is False
@@ -126,7 +127,7 @@ def test_at_11_khz_what_lies_above_is_missing(capture: Signal, deck: Deck) -> No
     assert speed is not None
     true_percent = 100 * ((1 + deck.speed_percent / 100) * 10_667 * 3 / 32_000 - 1)
     assert speed.low - 1e-3 <= true_percent <= speed.high + 1e-3
-    assert "does not reach 10 kHz" in reasons(profile)["limit_at_10_khz_left_db"]
+    assert "does not reach 10 kHz" in reasons(profile)["limit_at_10_khz_re_3_percent_level_left_db"]
     response = profile.curve("response_left_db")
     assert response is not None
     assert max(response.places) == 4000.0
@@ -142,3 +143,30 @@ def test_a_part_of_the_recording_gives_a_part_of_the_figures(recording: Signal) 
     assert profile.figure("speed_error_percent") is not None
     assert profile.figure("three_percent_level_left_db") is None
     assert "polarity_inverted" not in profile.provenance
+
+
+def test_the_first_half_minute_gives_what_two_marks_hold_between_them(capture: Signal, deck: Deck) -> None:
+    rate = capture.sample_rate_hz
+    profile = measure(Signal(capture.samples[:, : 30 * rate], rate)).profile
+    assert profile.provenance["marks_found"] == 2
+    true = deck.truth(rate)
+    for name in ("speed_error_percent", "level_difference_db", "three_percent_level_left_db", "replay_level_right_db"):
+        figure = profile.figure(name)
+        assert figure is not None, name
+        assert figure.low <= true[name] <= figure.high, name
+    told = reasons(profile)
+    assert told["skew_us"] == "the capture does not hold the carriers of the test recording"
+    assert told["signal_to_noise_left_db"] == "the capture does not hold the silence of the test recording"
+
+
+@pytest.mark.parametrize("kept", [(0, 30), (13, 45), (0, 60), (100, 140), (57, 119), (0, 235)])
+def test_every_figure_is_there_or_its_absence_explained(capture: Signal, kept: tuple[int, int]) -> None:
+    rate = capture.sample_rate_hz
+    first_s, last_s = kept
+    profile = measure(Signal(capture.samples[:, first_s * rate : last_s * rate], rate)).profile
+    found = {one.name for one in (*profile.figures, *profile.curves)}
+    told = reasons(profile)
+    wanted = {name for name, _ in expected(("left", "right"))} | set(OUT_OF_REACH)
+    assert wanted <= found | told.keys()
+    assert not found & told.keys()
+    assert all(told.values())

@@ -88,3 +88,26 @@ def test_what_is_not_the_test_recording_is_not_taken_for_it(recording: Signal) -
         assert locate(Signal(0.3 * rows, rate)) is None
     program = registry.codec("plain-biphase").encode(bytes(range(256)) * 8, rate)
     assert locate(program) is None
+
+
+@pytest.mark.parametrize(
+    ("first_s", "last_s", "place_s"), [(0, 30, 1.05), (5, 43, 11.45), (40, 60, 43.35), (57, 119, 58.05)]
+)
+def test_two_neighbours_are_believed_for_what_stands_between_them(
+    recording: Signal, first_s: int, last_s: int, place_s: float
+) -> None:
+    rate = recording.sample_rate_hz
+    spec = "drift:speed_percent=4/hiss:level_db=-46,place=replay"
+    part = heard(Signal(recording.samples[:, first_s * rate : last_s * rate], rate), spec)
+    located = locate(part)
+    assert located is not None
+    assert len(located.marks_s) == 2
+    assert located.marks_s[0] == pytest.approx([place_s, (place_s - first_s) / 1.04], abs=0.002)
+    assert located.speed == pytest.approx(1.04, rel=1e-4)
+
+
+def test_two_marks_with_something_else_between_them_are_not(recording: Signal) -> None:
+    rate = recording.sample_rate_hz
+    rows = recording.samples[:, : 30 * rate].copy()
+    rows[:, 2 * rate : 11 * rate] = 0.1 * np.random.default_rng(4).standard_normal((2, 9 * rate))
+    assert locate(Signal(rows, rate)) is None
