@@ -6,11 +6,13 @@ dask, and whoever can reach a scheduler can run code on its workers. Nothing of 
 
 from __future__ import annotations
 
+import math
 import re
 from collections import deque
 from collections.abc import Generator, Iterable, Iterator
 from contextlib import suppress
 from itertools import groupby
+from time import monotonic
 from typing import Any
 
 from ..contracts.errors import PlugInError, TapewrightError, UsageError, in_one_line
@@ -21,13 +23,23 @@ from .trials import Played, Tape
 ORDER_S = 2.0
 """How long an order should keep a worker busy, so that handing it over costs little beside it."""
 
+ORDERS_A_SECOND = 25
+"""At most, of long tapes: with many workers orders grow, because one client and one scheduler hand them all out."""
+
 MOST_TAPES = 256
 """In one order."""
 
 _WAITING = 2
 """Orders handed out for each thread of the cluster, so that none idles while the next is on its way."""
 
-_PATIENCE_S = 15.0
+_OURS = "tapewright"
+
+PATIENCE_S = 15.0
+"""How long nobody may answer."""
+
+_COUNTED_EVERY_S = 1.0
+"""How long a count of the workers is good for: asking costs as much as handing over an order."""
+
 _ADDRESS = re.compile(r"(tcp|tls|ws|wss)://[^\s/]+:\d{1,5}")
 
 
@@ -36,12 +48,13 @@ class Dask:
 
     Args:
         scheduler: its address, such as tcp://10.0.0.1:8786.
+        order_s: how long an order should keep a worker busy, at least; 0 for one tape an order.
 
     Raises:
         UsageError: no address. TapewrightError: dask.distributed is not installed, or nobody answers there.
     """
 
-    def __init__(self, scheduler: str) -> None:
+    def __init__(self, scheduler: str, order_s: float = ORDER_S) -> None:
         if not _ADDRESS.fullmatch(scheduler):
             raise UsageError(
                 f"Argument 'scheduler' must be such as tcp://HOST:8786, not '{in_one_line(scheduler, 80)}'."
@@ -53,12 +66,14 @@ class Dask:
                 "engine 'dask' needs dask.distributed; pip install 'tapewright[cluster]' brings it."
             ) from None
         self._at = f"scheduler '{scheduler}'"
+        self._order_s = order_s
+        self._counted_at, self._threads = -math.inf, 1
         try:
-            self._client = distributed.Client(scheduler, timeout=_PATIENCE_S, set_as_default=False)
+            self._client = distributed.Client(scheduler, timeout=PATIENCE_S, set_as_default=False)
         except (OSError, ValueError) as error:
             raise TapewrightError(f"{self._at} cannot be reached: {in_one_line(error, 120)}.") from None
         try:
-            self._client.wait_for_workers(1, timeout=_PATIENCE_S)
+            self._client.wait_for_workers(1, timeout=PATIENCE_S)
         except TimeoutError:
             self.close()
             raise TapewrightError(f"{self._at} has no workers.") from None
@@ -71,8 +86,10 @@ class Dask:
     @property
     def workers(self) -> int:
         """Threads of all workers that are there now."""
-        threads: dict[str, int] = self._client.nthreads()
-        return max(1, sum(threads.values()))
+        if monotonic() - self._counted_at > _COUNTED_EVERY_S:
+            threads: dict[str, int] = self._client.nthreads()
+            self._counted_at, self._threads = monotonic(), max(1, sum(threads.values()))
+        return self._threads
 
     def play(self, study: Study, to_play: Iterable[Tape]) -> Generator[Played, None, None]:
         """See ``trials.Engine``. A worker that dies costs time, nothing else: another plays its tapes.
@@ -86,10 +103,11 @@ class Dask:
         packs = _Packs(to_play)
         handed: dict[Any, tuple[Tape, ...]] = {}
         asked: set[Needs] = set()
-        results = distributed.as_completed(loop=self._client.loop)
+        # Results are fetched as they appear and not when they are asked for, which halves what an order costs.
+        results = distributed.as_completed(loop=self._client.loop, with_results=True, raise_errors=False)
         try:
             while True:
-                while len(handed) < _WAITING * self.workers and (tapes := packs.next()):
+                while len(handed) < _WAITING * self.workers and (tapes := packs.next(self._worth_s())):
                     wanted = needs(tapes[0].tasks)
                     if wanted not in asked:
                         self._check(wanted)
@@ -99,15 +117,19 @@ class Dask:
                     results.add(future)
                 if not handed:
                     return
-                future = next(results)
+                future, result = next(results)
                 tapes = handed.pop(future)
-                delivery = self._delivered(future, tapes)
+                delivery = result if isinstance(result, Delivery) else self._undelivered(future, tapes)
                 packs.took(tapes[0].kind, delivery.busy_s)
                 for tape, tallies, busy_s in zip(tapes, delivery.tallies, delivery.busy_s, strict=True):
                     yield Played(tape, tallies, busy_s, delivery.machine)
         finally:
             with suppress(Exception):  # nobody to tell: the scheduler may be what is gone
                 self._client.cancel(list(handed))
+
+    def _worth_s(self) -> float:
+        """How long an order should take."""
+        return max(self._order_s, self.workers / ORDERS_A_SECOND) if self._order_s else 0.0
 
     def _check(self, wanted: Needs) -> None:
         """Ask every worker whether it has what is needed, before any work."""
@@ -116,10 +138,11 @@ class Dask:
             raise TapewrightError(f"{self._at} has no workers.")
         lacking = [_complaint(worker, said) for worker, said in sorted(answers.items()) if said is not None]
         if lacking:
-            more = f" So do {len(lacking) - 1} others." if len(lacking) > 1 else ""
+            more = f" Of {len(answers)} workers {len(lacking)} lack something." if len(lacking) > 1 else ""
             raise PlugInError(f"{lacking[0]}{more}")
 
-    def _delivered(self, future: Any, tapes: tuple[Tape, ...]) -> Delivery:
+    def _undelivered(self, future: Any, tapes: tuple[Tape, ...]) -> Delivery:
+        """Say why; or fetch what was only lost on its way."""
         try:
             delivery: Delivery = future.result()
         except TapewrightError:
@@ -140,7 +163,7 @@ class Dask:
 
 
 class _Packs:
-    """Cuts tapes into packs of equal tasks that take about ``ORDER_S``; single ones until a kind's cost is known."""
+    """Cuts tapes into packs of equal tasks; single ones until a kind's cost is known."""
 
     def __init__(self, tapes: Iterable[Tape]) -> None:
         self._runs = (deque(run) for run in _runs(tapes))
@@ -151,15 +174,15 @@ class _Packs:
         """Tapes of that kind took so long."""
         self._cost_s[kind] = min(busy_s)
 
-    def next(self) -> tuple[Tape, ...]:
-        """The next pack; empty at the end."""
+    def next(self, order_s: float) -> tuple[Tape, ...]:
+        """The next pack, of about ``order_s``; empty at the end."""
         while not self._run:
             run = next(self._runs, None)
             if run is None:
                 return ()
             self._run = run
         cost_s = self._cost_s.get(self._run[0].kind)
-        size = 1 if cost_s is None else max(1, min(MOST_TAPES, int(ORDER_S / max(cost_s, 1e-6))))
+        size = 1 if cost_s is None else max(1, min(MOST_TAPES, int(order_s / max(cost_s, 1e-6))))
         return tuple(self._run.popleft() for _ in range(min(size, len(self._run))))
 
 
@@ -193,6 +216,6 @@ def _lack(wanted: Needs, dask_worker: Any = None) -> str | None:
 def _complaint(worker: str, said: object) -> str:
     if isinstance(said, str):
         return said
-    if isinstance(said, ModuleNotFoundError):
-        return f"worker at {worker} lacks the package {said.name}; install the same tapewright there."
+    if f"No module named '{_OURS}" in str(said):  # met while the question is unpacked, and wrapped by dask
+        return f"worker at {worker} lacks the package {_OURS}; install the same there."
     return f"worker at {worker} cannot be asked: {type(said).__name__}: {in_one_line(said, 120)}."
