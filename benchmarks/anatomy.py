@@ -19,7 +19,7 @@ import numpy as np
 from ..contracts import registry
 from ..contracts.decoded import Decoded
 from ..contracts.errors import in_one_line
-from .bit_trace import MISSING, WRONG, Trace, trace
+from .bit_trace import MISSING, WRONG, trace
 from .causes import causes, without
 from .replay import Replay, Replayed
 
@@ -159,25 +159,11 @@ def anatomy(
     return Anatomy(tried, sought, tuple(found))
 
 
-def first_trouble(replay: Replay, followed: Trace) -> int | None:
-    """The bit at which the trouble begins; None if all are right.
-
-    Where the codec corrects, a wrong bit or two are no trouble: the first bad bit of the worst stretch is meant.
-    """
-    bad = np.flatnonzero(followed.bad)
-    if not bad.size:
-        return None
-    if replay.codec.guaranteed_burst_ms(len(replay.program)) == 0:
-        return int(bad[0])
-    reach = np.searchsorted(bad, bad + 64) - np.arange(bad.size)
-    return int(bad[int(np.argmax(reach))])
-
-
 def _dissected(
     replay: Replay, trial: int, once: Replayed, repaired_by: tuple[str, ...], told: tuple[str, ...]
 ) -> Dissected:
     followed = trace(replay.codec.line_bits(replay.program), once.heard)
-    first = first_trouble(replay, followed)
+    first = followed.first_trouble(replay.codec.guaranteed_burst_ms(len(replay.program)) > 0)
     first_s = None if first is None else float(followed.times_s[first])
     return Dissected(
         trial=trial,

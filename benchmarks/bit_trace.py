@@ -17,6 +17,9 @@ WINDOW_BITS = 48
 """Read at one count. A wrong count agrees in all but 4 of 48 bits by chance with a probability of 7.6e-10."""
 
 FARTHEST_SLIP_BITS = 64
+STRETCH_BITS = 64
+"""Bad bits within so many are one stretch of trouble."""
+
 _OUT_OF_STEP = 0.25
 _IN_STEP = 4 / WINDOW_BITS
 _FEWEST_KNOWN = 24
@@ -29,6 +32,7 @@ class Trace:
     Attributes:
         sent: what was recorded, uint8 0/1, shape (bits,).
         heard: what it was heard as, uint8 0/1, shape (bits,); only where ``states`` is not ``MISSING``.
+        soft: with which log-likelihood ratio, float32, shape (bits,); 0 where nothing was heard.
         states: ``RIGHT``, ``WRONG`` or ``MISSING``, uint8, shape (bits,).
         times_s: where it lies on the capture, float64, shape (bits,); in between for bits not heard, NaN if none was.
         slips: (bit, by how many) where the count changes: positive for bits too many, negative for too few.
@@ -36,6 +40,7 @@ class Trace:
 
     sent: Bits
     heard: Bits
+    soft: NDArray[np.float32]
     states: NDArray[np.uint8]
     times_s: NDArray[np.float64]
     slips: tuple[tuple[int, int], ...]
@@ -44,6 +49,17 @@ class Trace:
     def bad(self) -> NDArray[np.bool_]:
         """Which bits are not right, shape (bits,)."""
         return np.asarray(self.states != RIGHT)
+
+    def first_trouble(self, corrected: bool) -> int | None:
+        """The bit at which the trouble begins; None if all are right.
+
+        Where the codec corrects, a bad bit or two are no trouble: the first of the worst stretch is meant.
+        """
+        bad = np.flatnonzero(self.bad)
+        if not bad.size:
+            return None
+        within = np.searchsorted(bad, bad + STRETCH_BITS) - np.arange(bad.size)
+        return int(bad[np.argmax(within) if corrected else 0])
 
 
 def trace(sent: Bits, heard: SoftBits) -> Trace:
@@ -68,10 +84,11 @@ def trace(sent: Bits, heard: SoftBits) -> Trace:
         places[first : first + window.size] = first + shift + np.arange(window.size)
     inside = (places >= 0) & (places < values.size)
     taken = np.clip(places, 0, max(values.size - 1, 0))
-    soft = np.where(inside, values[taken], 0.0) if values.size else np.zeros(count)
+    soft: NDArray[np.float32] = np.zeros(count, np.float32)
+    soft[inside] = values[taken[inside]]
     bits = (soft > 0).astype(np.uint8)
     states = np.where(np.abs(soft) <= LOST, MISSING, np.where(bits == sent, RIGHT, WRONG)).astype(np.uint8)
-    return Trace(sent, bits, states, _times(inside, taken, heard), tuple(slips))
+    return Trace(sent, bits, soft, states, _times(inside, taken, heard), tuple(slips))
 
 
 def _wrong_share(window: Bits, values: NDArray[np.float32], first: int) -> float:

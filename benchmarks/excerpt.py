@@ -14,17 +14,15 @@ from numpy.typing import NDArray
 
 from ..contracts.signal import Signal
 from ..contracts.streams import stream
-from .anatomy import first_trouble
 from .bit_trace import MISSING, RIGHT, WRONG, Trace, trace
 from .replay import Replay
 
 BITS = 16
-"""Shown in one excerpt; as many more as share its time."""
+"""Shown in one excerpt."""
 
 BEFORE_BITS = 5
 SHORTEST_S = 0.004
 MOST_COLUMNS = 400
-MOST_BITS = 64
 CLIP_S = 3.0
 
 _STATES = {RIGHT: "right", WRONG: "wrong", MISSING: "missing"}
@@ -54,37 +52,40 @@ def excerpt(replay: Replay, trial: int) -> Excerpt:
     clean, once = replay.fresh(), replay.play(trial)
     before, after = trace(sent, clean.heard), trace(sent, once.heard)
     failed = not once.tally.right
-    place = first_trouble(replay, after) if failed else None
+    corrected = replay.codec.guaranteed_burst_ms(len(replay.program)) > 0
+    place = after.first_trouble(corrected) if failed else None
     at_random = place is None
     if place is None:
         place = int(stream(replay.seed, trial, "excerpt").integers(0, max(sent.size, 1)))
-    first = max(min(place - BEFORE_BITS, sent.size - BITS), 0)
-    shown = range(first, min(first + BITS, sent.size))
+    shown = shown_bits(after, place)
     drawing = {
         "place": place,
         "at_random": at_random,
-        "first_bit": first,
-        "fresh": _drawn(clean.worn, before, shown),
-        "worn": _drawn(once.worn, after, shown),
+        "fresh": drawn(clean.worn, before, shown),
+        "worn": drawn(once.worn, after, shown),
     }
     return Excerpt(trial, failed, drawing, _clip(clean.worn, before, place), _clip(once.worn, after, place))
 
 
-def waveform(signal: Signal, followed: Trace, place: int) -> dict[str, Any]:
-    """The stretch of ``signal`` around bit ``place``, as plain data."""
-    first = max(min(place - BEFORE_BITS, followed.sent.size - BITS), 0)
-    return _drawn(signal, followed, range(first, min(first + BITS, followed.sent.size)))
+def shown_bits(followed: Trace, place: int) -> NDArray[np.intp]:
+    """The bits shown around bit ``place``, in the order in which they stand on the tape, which need not be theirs."""
+    order = np.argsort(followed.times_s, kind="stable")
+    at = int(np.flatnonzero(order == place)[0]) if order.size else 0
+    first = max(min(at - BEFORE_BITS, order.size - BITS), 0)
+    return order[first : first + BITS]
 
 
-def _drawn(signal: Signal, followed: Trace, shown: range) -> dict[str, Any]:
+def drawn(signal: Signal, followed: Trace, shown: NDArray[np.intp]) -> dict[str, Any]:
+    """The waveform over the bits ``shown``, and the bits, as plain data."""
     times, at_once = _side_by_side(followed.times_s, shown)
     if not times.size or np.isnan(times).any():
         begin_s, end_s = 0.0, min(0.02, signal.duration_s)
         times = np.full(times.size, np.nan)
     else:
-        pace_s = max(float(times[-1] - times[0]) / max(times.size - 1, 1), 1e-5)
-        spare_s = max((SHORTEST_S - float(times[-1] - times[0])) / 2, pace_s)
-        begin_s, end_s = float(times[0]) - spare_s, float(times[-1]) + spare_s
+        first_s, last_s = float(times.min()), float(times.max())
+        pace_s = max((last_s - first_s) / max(times.size - 1, 1), 1e-5)
+        spare_s = max((SHORTEST_S - (last_s - first_s)) / 2, pace_s)
+        begin_s, end_s = first_s - spare_s, last_s + spare_s
     begin = int(np.clip(begin_s * signal.sample_rate_hz, 0, signal.frames))
     end = int(np.clip(end_s * signal.sample_rate_hz, begin, signal.frames))
     bits = [
@@ -95,14 +96,14 @@ def _drawn(signal: Signal, followed: Trace, shown: range) -> dict[str, Any]:
             "heard": None if followed.states[bit] == MISSING else int(followed.heard[bit]),
             "state": _STATES[int(followed.states[bit])],
         }
-        for bit, time_s in zip(shown, times, strict=True)
+        for bit, time_s in zip(shown.tolist(), times, strict=True)
     ]
     return {**_columns(signal, begin, end), "bits": bits, "at_once": at_once}
 
 
-def _side_by_side(times_s: NDArray[np.float64], shown: range) -> tuple[NDArray[np.float64], int]:
+def _side_by_side(times_s: NDArray[np.float64], shown: NDArray[np.intp]) -> tuple[NDArray[np.float64], int]:
     """Where to draw these bits, those of one moment beside each other over its length, and most bits of a moment."""
-    times = times_s[shown.start : shown.stop]
+    times = times_s[shown]
     moments, of, counts = np.unique(times, return_inverse=True, return_counts=True)
     if not times.size or np.isnan(times).any() or moments.size == times.size:
         return times, 1

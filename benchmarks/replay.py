@@ -8,7 +8,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
+
+import numpy as np
 
 from ..contracts import registry
 from ..contracts.channel_model import Channel
@@ -81,11 +83,24 @@ class Replay:
         return self._heard(self.tape, 0, self.receiver)
 
     def _heard(self, worn: Signal, trial: int, receiver: Receiver) -> Replayed:
-        overheard = Overheard(self.codec.layers, self.codec.line_code)
-        decoded = receiver.receive(overheard, (worn,), stream(self.seed, trial, "receiver"))
-        # A receiver may read several times and keep the best: its plays tell which.
-        kept = [passes for passes, read in overheard.reads if read.plays is decoded.plays and passes]
-        return Replayed(worn, decoded, kept[0][0] if kept else SoftBits([]), score(self.program, decoded))
+        decoded, heard = overheard(self.codec, receiver, worn, stream(self.seed, trial, "receiver"))
+        return Replayed(worn, decoded, heard, score(self.program, decoded))
+
+
+class Hearing(NamedTuple):
+    """What a receiver made of a play, and the soft bits that it read; none if it read none."""
+
+    decoded: Decoded
+    heard: SoftBits
+
+
+def overheard(codec: Codec, receiver: Receiver, signal: Signal, rng: np.random.Generator) -> Hearing:
+    """One play heard by ``receiver``, with a look at the bits that it gave the codec to read."""
+    listening = Overheard(codec.layers, codec.line_code)
+    decoded = receiver.receive(listening, (signal,), rng)
+    # A receiver may read several times and keep the best: its plays tell which.
+    kept = [passes for passes, read in listening.reads if read.plays is decoded.plays and passes]
+    return Hearing(decoded, kept[0][0] if kept else SoftBits([]))
 
 
 def replay_of(row: Mapping[str, Any], program: bytes) -> Replay:

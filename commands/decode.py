@@ -37,6 +37,10 @@ def decode(
         str | None,
         typer.Option(help="Address of the first byte for .hex and .s19, such as 0x1000. Default: the label's, else 0."),
     ] = None,
+    plot: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.png", help="Also draw the first play: waveform with bits, sureness, levels."),
+    ] = None,
     force: Annotated[bool, typer.Option("--force", help="Overwrite an existing file.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
@@ -68,6 +72,11 @@ def decode(
     if output is not None:
         for recording in recordings:
             check_output(output, force, recording)
+    if plot is not None:
+        from ..reports.frontier_picture import picture_format
+
+        drawn_as = picture_format(plot)
+        check_output(plot, force)
     first_address = None if origin is None else parse_address(origin)
     listener = registry.receiver(receiver)
     stack = None if codec in (None, AUTO) else registry.codec(codec)
@@ -120,6 +129,14 @@ def decode(
         address = first_address if first_address is not None else 0 if label is None else label.origin
         write_program(output, decoded.payload, origin=address, force=force)
     written = None if output is None or not is_worth_keeping else in_one_line(output)
+    if plot is not None:
+        from ..benchmarks.shape import shape
+        from ..files.writing import whole_file
+        from ..reports.shape_picture import save_shape
+
+        drawing = shape(stack, listener, signals[0], stream(seed, trial, "receiver"), expected)
+        with whole_file(plot, force) as part:
+            save_shape(drawing, part, drawn_as)
     if as_json:
         plays = [
             {"file": name, **play.to_json(), **summary.to_json()}

@@ -66,7 +66,9 @@ def _best(rows: Sequence[Mapping[str, Any]], evidence: Sequence[Mapping[str, Any
         row, entry = max(whole, key=lambda pair: pair[0]["useful_bytes_per_s"])
         told = _named(row)
     faster = [
-        other for other, _ in ours if other["on_frontier"] and other["useful_bytes_per_s"] > row["useful_bytes_per_s"]
+        other
+        for other, _ in ours
+        if other["on_frontier"] and other["right"] and other["useful_bytes_per_s"] > row["useful_bytes_per_s"]
     ]
     beside = min(faster, key=lambda other: other["residual_byte_error_rate"]["rate"], default=None)
     also = (

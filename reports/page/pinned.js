@@ -66,6 +66,8 @@ function facts(row, entry) {
     [element('dt', {}, name), element('dd', {}, value)]));
 }
 
+const barOf = (kind, share) => share ? element('span', {class: kind, style: {width: `${100 * share}%`}}) : null;
+
 function anatomyOf(row, anatomy) {
   const made = [element('h4', {}, 'What the losses were')];
   const lost = row.trials - row.right;
@@ -79,14 +81,12 @@ function anatomyOf(row, anatomy) {
     'away: how many then load right.'));
   const bars = anatomy.causes.map(({cause, alone, shared}) => element('tr', {},
     element('th', {scope: 'row'}, cause),
-    element('td', {class: 'bar'}, element('span', {class: 'alone', style: {width: `${100 * alone / count}%`}}),
-      element('span', {class: 'shared', style: {width: `${100 * shared / count}%`}})),
+    element('td', {class: 'bar'}, barOf('alone', alone / count), barOf('shared', shared / count)),
     element('td', {class: 'n'}, alone || shared ? [alone ? `${alone} alone` : '', shared ? `${shared} with others` : '']
       .filter(Boolean).join(', ') : '-')));
   if (anatomy.by_none) {
-    bars.push(element('tr', {}, element('th', {scope: 'row'}, 'no single one'), element('td', {class: 'bar'},
-      element('span', {class: 'none', style: {width: `${100 * anatomy.by_none / count}%`}})),
-    element('td', {class: 'n'}, `${anatomy.by_none}`)));
+    bars.push(element('tr', {}, element('th', {scope: 'row'}, 'no single one'),
+      element('td', {class: 'bar'}, barOf('none', anatomy.by_none / count)), element('td', {class: 'n'}, `${anatomy.by_none}`)));
   }
   made.push(element('table', {class: 'anatomy'}, element('tbody', {}, ...bars)));
   const signs = Object.entries(anatomy.signs).map(([sign, tapes]) => `${sign} on ${tapes}`).join(', ');
