@@ -8,6 +8,11 @@ CLOCKED_PARITY = Preset(
     "parity/clocked:group_bits=9",
     "The same with a parity bit a byte: a relay machine stops at the first bad byte.",
 )
+CLOCKED_VOTED = Preset(
+    "clocked-voted",
+    "vote/clocked:group_bits=24,clock_track=right",
+    "Each byte three times, two of which decide by contacts alone; the clock on the inner track.",
+)
 RAILS_PLAIN = Preset(
     "rails-plain",
     "dual_rail",
@@ -22,11 +27,6 @@ RAILS_COUNTED = Preset(
     "rails-counted",
     "ones_count/dual_rail",
     "Rails with one count of ones after all: a relay machine lights a lamp if it is another.",
-)
-RAILS_VOTED = Preset(
-    "rails-voted",
-    "vote/dual_rail:group_bits=24",
-    "Rails with each byte three times, two of which decide by contacts alone.",
 )
 RAILS_PAIRED = Preset(
     "rails-paired",

@@ -18,11 +18,13 @@ from typing import Any, Protocol, runtime_checkable
 from .codec import Codec
 from .keying import KeyedLineCode, Keying
 from .layer import Layer
+from .line_code import LineCode
 
 BYTE_BITS = 8
-STEP_POLES, ARM_POLES, LATCH_POLES, RESET_POLES = 2, 3, 2, 2
+STEP_POLES, ARM_POLES, LATCH_POLES, RESET_POLES, MARK_ALARM_POLES = 2, 3, 2, 2, 2
 """Step: holds itself, feeds its arming relay. Arm: holds itself, drops the step before, feeds the next step with its
-pulses. Latch: holds itself, shows its bit. Reset: opens the holding circuit, sets step 1 (common practice)."""
+pulses. Latch: holds itself, shows its bit. Reset: opens the holding circuit, sets step 1 (common practice). A mark
+feeds an alarm through one contact more of the reset relay and one of the last arming relay."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,6 +206,12 @@ def repeated_bits(layers: Sequence[Layer]) -> tuple[tuple[RelayLayer, int], ...]
     return tuple(found)
 
 
+def marks_raise_alarm(layers: Sequence[Layer], code: LineCode) -> bool:
+    """Whether there is an alarm relay, and reset marks that can feed it where they find the ring at a wrong step."""
+    marked = isinstance(code, KeyedLineCode) and code.keying().mark_s is not None
+    return marked and any(isinstance(layer, AlarmingLayer) for layer in layers)
+
+
 def relay_cost(codec: Codec) -> RelayCost | None:
     """What a relay decoder of ``codec`` needs in all; None if relays alone cannot decode it.
 
@@ -219,4 +227,11 @@ def relay_cost(codec: Codec) -> RelayCost | None:
         total += member.relay_cost()
     for _, bits in repeated_bits(codec.layers):
         total += RelayCost(bits, bits)
+    if marks_raise_alarm(codec.layers, codec.line_code):
+        total += RelayCost(
+            0,
+            MARK_ALARM_POLES,
+            catches=("clocks lost or added, at the next reset mark",),
+            misses=("as many clocks lost as one byte or several have",),
+        )
     return total

@@ -4,6 +4,8 @@ Nine latches and a chain of their contacts (as of a lamp with many switches) say
 must be; if not, the alarm relay holds itself and opens the clock's feed, and the machine stands at the bad byte until
 somebody winds back. Odd parity is the default: a byte of silence, all zeros, raises the alarm.
 
+Where the code has reset marks, one that finds clocks lost or added feeds the same relay, for a contact or two.
+
 It condemns and never vouches: two wrong bits in a byte pass it, so a clean pass is no proof.
 """
 

@@ -177,22 +177,34 @@ def _held(loaded: Load, alarm: Fault, table: Table) -> Load:
 def _alarms(
     line: Line, count: Count, lines: dict[str, list[Closure]], memory: Memory, machine: Machine
 ) -> Iterator[Fault]:
-    """The alarm relay is fed through the chain, whose latches are at rest by then; its closures are filled in."""
-    fed = [
+    """What feeds the alarm relay; its closures are filled in.
+
+    The chain does, whose latches are at rest by then, and the reset relay through a break contact of the last arming
+    relay, which is in where a mark finds the ring as it must be.
+    """
+    relay = machine.lines[line.name]
+    does = "the clock's feed is open" if memory.logic.stops else "the load goes on"
+    chained = [
         pulse
         for step in line.steps
         for pulse in count.pulses[step - 1]
         if memory.logic.alarms(memory.latches_at(pulse[0]))
     ]
-    lines[line.name], short = follow(fed, machine.lines[line.name])
-    does = "the clock's feed is open" if memory.logic.stops else "the load goes on"
-    for closure in lines[line.name]:
-        address = memory.address_at(closure.touch_s)
-        yield Fault(closure.touch_s, ALARM, f"the latches of address {address} do not fit their check: {does}")
-    for start, _ in short:
-        # A fragment of the contact's bounce is no missed alarm if the rest of the pulse raises it.
-        if not any(abs(start - closure.touch_s) < SAME_CLOCK_S for closure in lines[line.name]):
-            yield Fault(start, ALARM_MISSED, "the alarm relay was fed for too short to come in", "line")
+    stays: list[Closure] = []
+    for fed, path, told in (
+        (chained, "line", "the latches of address {} do not fit their check"),
+        (count.found_off, "recover", "the reset mark before address {} found clocks lost or added"),
+    ):
+        closures, short = follow(fed, relay)
+        stays += closures
+        for closure in closures:
+            text = told.format(memory.address_at(closure.touch_s))
+            yield Fault(closure.touch_s, ALARM, f"{text}: {does}")
+        for start, _ in short:
+            # A fragment of the contact's bounce is no missed alarm if the rest of the pulse raises it.
+            if not any(abs(start - closure.touch_s) < SAME_CLOCK_S for closure in closures):
+                yield Fault(start, ALARM_MISSED, "the alarm relay was fed for too short to come in", path)
+    lines[line.name] = sorted(stays, key=lambda stay: stay.touch_s)
 
 
 def _not_at_rest(loaded: Load, table: Table, keying: Keying) -> tuple[Fault, ...]:

@@ -120,7 +120,10 @@ def parts(relays: RelaySet, table: Table, keying: Keying) -> Parts:
     poles = max(STEP_POLES + (len(lines) if by_pole else bool(lines)) for lines in step_lines.values())
     counts.append(_count("step", relays.logic, poles, steps, 1))
     poles = max(ARM_POLES + (len(lines) if by_pole else 0) for lines in pulse_lines.values())
-    counts.append(_count("arm", relays.logic, poles, steps, 1))
+    mark_alarm = keying.mark_s is not None and bool(table.acting("alarm"))
+    counts.append(_count("arm", relays.logic, poles, steps - mark_alarm, 1))
+    if mark_alarm:
+        counts.append(_count("last arm", relays.logic, poles + 1, 1, 1))
     latch_poles = (
         LATCH_POLES + _network_poles(table) + (table.comparator and not (table.overlapped or table.group_layers))
     )
@@ -129,7 +132,7 @@ def parts(relays: RelaySet, table: Table, keying: Keying) -> Parts:
         counts.append(_count("second bank", relays.latch, LATCH_POLES + table.comparator, BITS, 1))
         counts.append(_count("second bank filled", relays.logic, FILLED_POLES, 1, 0))
     if keying.mark_s is not None:
-        counts.append(_count("reset mark", relays.logic, RESET_POLES, 1, 1))
+        counts.append(_count("reset mark", relays.logic, RESET_POLES + mark_alarm, 1, 1))
     for line in table.lines:
         width = {"address": table.address_bits, "data": BITS}.get(line.bus, 1)
         if line.action == "copy" and by_pole:

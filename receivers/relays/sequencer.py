@@ -41,6 +41,7 @@ class Count:
         closures: of each step relay, index 0 for step 1.
         steps: every step taken: when its relay touched, and its number.
         resets: when the reset relay came in, and the step that stood there (1 if the ring was right).
+        found_off: where that was not step 1: from then until the clock contact opens.
         faults: what went wrong.
     """
 
@@ -49,6 +50,7 @@ class Count:
     steps: list[tuple[float, int]]
     resets: list[tuple[float, int]]
     faults: list[Fault]
+    found_off: list[Interval]
 
 
 class _Ring:
@@ -60,6 +62,7 @@ class _Ring:
         self.steps: list[tuple[float, int]] = []
         self.resets: list[tuple[float, int]] = []
         self.faults: list[Fault] = []
+        self.found_off: list[Interval] = []
         self.standing = 0
         self.target = 1
         self.on: dict[int, float] = {}
@@ -89,6 +92,7 @@ class _Ring:
         if delay is not None and end - start >= delay:
             self.resets.append((start + delay, self.target))
             if self.target != 1:
+                self.found_off.append((start + delay, end))
                 self.advance(start, start + delay)
                 self.reset(start + delay, end)
                 self.since_reset = 0
@@ -196,7 +200,7 @@ def count_clocks(
     for step in list(ring.on):
         ring.let_go(step, end_s)
     ring.tell_short(float("inf"))
-    return Count(ring.pulses, ring.closures, ring.steps, ring.resets, ring.faults)
+    return Count(ring.pulses, ring.closures, ring.steps, ring.resets, ring.faults, ring.found_off)
 
 
 def _tell_rhythm(ring: _Ring, at_s: float, gap_s: float, step_s: float) -> None:

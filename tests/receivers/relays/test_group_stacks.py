@@ -127,6 +127,36 @@ def test_an_alarm_relay_that_is_too_slow_is_told():
     assert (ALARM_MISSED, "line") in {(fault.what, fault.path) for fault in loaded.faults}
 
 
+@pytest.mark.parametrize("bit", range(8))
+def test_a_lost_clock_raises_the_alarm_at_the_next_mark_whatever_its_bit(bit):
+    """A lost 0 leaves the parity of what is latched right: half of all lost clocks pass the chain alone."""
+    stack = short("parity/clocked:group_bits=9")
+    decoded = received(stack, without(stack, PAYLOAD, 0, [13 + bit]))
+    assert len(decoded.payload) in (1, 2)
+    assert decoded.payload[:1] == PAYLOAD[:1]
+    assert decoded.intact is False
+    assert told(decoded).count(ALARM) == 1
+
+
+def test_a_mark_too_short_for_the_alarm_relay_is_told():
+    stack = short("parity/clocked:group_bits=9")
+    relays, table = receiver("relays").wiring(stack)
+    keying = stack.line_code.keying()
+    machine = build(relays, table, keying, lambda role, quantity: 0.0)
+    lazy = replace(machine, lines={**machine.lines, "alarm": replace(machine.lines["alarm"], operate_s=0.1)})
+    loaded = load(without(stack, PAYLOAD, 0, [14]), lazy, table, keying, np.random.default_rng(1))
+    assert (ALARM_MISSED, "recover") in {(fault.what, fault.path) for fault in loaded.faults}
+    assert loaded.image != PAYLOAD
+    assert loaded.shown == ()
+
+
+def test_without_a_checking_layer_a_mark_has_no_alarm_to_feed():
+    stack = short("clocked")
+    decoded = received(stack, without(stack, PAYLOAD, 0, [14]))
+    assert (decoded.intact, ALARM in told(decoded)) == (None, False)
+    assert receiver("relays").relay_count(stack) < receiver("relays").relay_count(short("parity/clocked:group_bits=9"))
+
+
 # Vote and count
 
 
