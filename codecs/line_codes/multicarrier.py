@@ -5,6 +5,9 @@ tone, finds the known symbols of the leader, learns from them how each track is 
 likelihood that the noise, the dropout or the loss at its carrier and moment leaves it. It is meant to be used below a
 code that lives on such likelihoods, spread over the whole load: ``.../convolutional/scatter/multicarrier``.
 
+The leader is the one place where the responses are learnt, so there is no second place to begin: of a capture that
+lacks it, or all but its last fifth of a second, nothing is read, and that is said.
+
 Peaks are clipped at ``crest_db`` above the mean power and what that throws beside the carriers is taken out again: on
 a tape that saturates, louder carriers with clipped peaks carry more than quiet ones without.
 """
@@ -24,6 +27,7 @@ from ...contracts.line_code import LineCode
 from ...contracts.parameters import parameter
 from ...contracts.signal import Signal
 from ...contracts.soft_bits import SoftBits
+from .multicarrier_loading import Loading, Points
 from .multicarrier_symbols import (
     BODY,
     EMPTY,
@@ -35,7 +39,6 @@ from .multicarrier_symbols import (
     SYMBOL,
     TONE_STEP,
     Layout,
-    Points,
 )
 
 FEWEST_CARRIERS = 24
@@ -59,6 +62,10 @@ class Multicarrier(LineCode):
     }
 
     bits_per_carrier: int = parameter(2, "Bits of a carrier in a symbol: 2 to 256 points.", choices=(1, 2, 4, 6, 8))
+    treble_bits: int = parameter(
+        0, "Bits of a carrier from treble_hz up, where tapes are weaker; 0: as many as below.", choices=(0, 2, 4, 6, 8)
+    )
+    treble_hz: float = parameter(6_000.0, "Where the treble begins.", unit="Hz", low=100, high=20_000)
     low_hz: float = parameter(430.0, "Lowest carrier.", unit="Hz", low=100, high=20_000)
     high_hz: float = parameter(11_000.0, "Highest carrier.", unit="Hz", low=1_000, high=20_000)
     time_base_hz: float = parameter(
@@ -83,6 +90,10 @@ class Multicarrier(LineCode):
                 f"time-base tone, {SPACING_HZ:.1f} Hz apart; {self.low_hz:g} to {self.high_hz:g} Hz hold "
                 f"{self.layout.carriers.size}."
             )
+        if self.treble_bits and self.bits_per_carrier == 1:
+            raise UsageError(
+                f"{self.name}: parameter 'treble_bits' must be 0 where bits_per_carrier is 1, not {self.treble_bits}."
+            )
 
     @property
     def layout(self) -> Layout:
@@ -90,7 +101,10 @@ class Multicarrier(LineCode):
         tone = TONE_STEP * max(1, round(self.time_base_hz / SPACING_HZ / TONE_STEP))
         lowest, highest = int(np.ceil(self.low_hz / SPACING_HZ)), int(self.high_hz / SPACING_HZ)
         numbers = np.arange(lowest, highest + 1)
-        return Layout(numbers[np.abs(numbers - tone) > EMPTY], tone, self.bits_per_carrier)
+        carriers = numbers[np.abs(numbers - tone) > EMPTY]
+        low = int(np.searchsorted(carriers * SPACING_HZ, self.treble_hz)) if self.treble_bits else carriers.size
+        bands = ((low, self.bits_per_carrier), (carriers.size - low, self.treble_bits))
+        return Layout(carriers, tone, Loading(tuple(band for band in bands if band[0])))
 
     def duration_s(self, bits: int) -> float:
         """Length of the recording of that many bits, leader and tail included."""

@@ -17,6 +17,7 @@ from ...contracts.decoded import Event
 from ...contracts.signal import Signal
 from ...contracts.soft_bits import SoftBits
 from .multicarrier_lateness import known_lateness
+from .multicarrier_loading import Loading
 from .multicarrier_reader import Reader
 from .multicarrier_response import Response, learnt
 from .multicarrier_symbols import BODY, GRID_HZ, HEADERS, Layout, scrambled
@@ -44,7 +45,7 @@ def heard(signal: Signal, layout: Layout, leader_symbols: int) -> SoftBits:
         return SoftBits([], events=(Event(f"a header announces {count} bits, more than there is tape", began_s),))
     symbols = layout.symbols(count)
     values = np.zeros((symbols, layout.symbol_bits), np.float32)
-    reader = opening.reader(layout.bits)
+    reader = opening.reader(layout.loading)
     for first in range(HEADERS, HEADERS + symbols, _AT_ONCE):
         numbers = np.arange(first, min(first + _AT_ONCE, HEADERS + symbols))
         values[numbers - HEADERS] = reader.soft_bits(numbers)
@@ -62,8 +63,8 @@ class _Opening:
     response: Response
     late: float
 
-    def reader(self, bits: int) -> Reader:
-        return Reader(self.tape, self.response, bits, self.late)
+    def reader(self, loading: Loading) -> Reader:
+        return Reader(self.tape, self.response, loading, self.late)
 
 
 def _opened(straight: Straightened, layout: Layout, sample_rate_hz: int, training: int) -> tuple[_Opening, int] | None:
@@ -103,14 +104,14 @@ def _taught(tape: Tape, training: int) -> _Opening | None:
 
 def _headed(opening: _Opening) -> int | None:
     """How many bits the headers before the data announce."""
-    soft = opening.reader(2).soft_bits(np.arange(HEADERS))
+    soft = opening.reader(opening.tape.layout.header_loading).soft_bits(np.arange(HEADERS))
     told = (opening.tape.layout.read_header(one) for one in (soft.sum(axis=0), *soft))
     return next((count for count in told if count is not None), None)
 
 
 def _closed(opening: _Opening) -> int | None:
     """How many bits the header after the data announces; it must stand where they end."""
-    reader, layout = opening.reader(2), opening.tape.layout
+    reader, layout = opening.reader(opening.tape.layout.header_loading), opening.tape.layout
     for first in range(HEADERS, opening.tape.symbols, _AT_ONCE):
         numbers = np.arange(first, min(first + _AT_ONCE, opening.tape.symbols))
         for number, one in zip(numbers, reader.soft_bits(numbers), strict=True):

@@ -11,7 +11,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from .multicarrier_symbols import BODY, Layout, Points
+from .multicarrier_loading import Points
+from .multicarrier_symbols import BODY, Layout
 
 FARTHEST = 40
 _STEP = 0.5

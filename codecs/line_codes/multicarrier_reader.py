@@ -6,13 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .multicarrier_lateness import folded, path, refined
+from .multicarrier_loading import Loading, Points
 from .multicarrier_response import Power, Response, fitted_gain, gain_slopes, spread, through
-from .multicarrier_symbols import Constellation, Points, constellation
 from .multicarrier_tape import Tape, turned
 
 _AHEAD = 8
 """Symbols after a block by which it is decided whether the tape has leapt in it."""
-_SUREST = 30.0
 _BANDS = 12
 _LEAST_GAIN, _MOST_GAIN = 0.02, 3.0
 _CLEARLY = 0.8
@@ -32,8 +31,8 @@ _BAND, _TRUST = 61, 4
 class Reader:
     """Reads symbols in order; carries on how late the tape has become and how it is heard."""
 
-    def __init__(self, tape: Tape, response: Response, bits: int, late: float) -> None:
-        self.tape, self.bits, self.late = tape, bits, late
+    def __init__(self, tape: Tape, response: Response, loading: Loading, late: float) -> None:
+        self.tape, self.loading, self.late = tape, loading, late
         self.slopes = gain_slopes(tape.layout)
         self._hear(response)
 
@@ -44,7 +43,6 @@ class Reader:
 
     def soft_bits(self, numbers: NDArray[np.intp]) -> Power:
         """Likelihoods of the bits of these symbols in the order of the tape, shape (symbols, bits of a symbol)."""
-        points = constellation(self.bits)
         late = self._lateness(numbers)
         spectra = self.tape.spectra(numbers, late.mean(axis=1))
         gain = self._start(spectra, turned(self.tape.layout, late[:, self.source]))
@@ -60,10 +58,10 @@ class Reader:
                 break
         level, noise = spectra / gain, usual * excess / np.abs(gain) ** 2
         sent, sent_noise = self._sent(level), self._sent_noise(noise)
-        mean, doubt = _posterior(sent, sent_noise, points)
+        mean, doubt = self.loading.posterior(sent, sent_noise)
         self.late = float(np.median(late[-_AHEAD:]))
         self._hear(self.response.improved(level, mean, doubt, noise, _KEPT).quieter(misfit, excess, _KEPT))
-        return _likelihoods(sent, _FITTED_AWAY * sent_noise, points)
+        return self.loading.likelihoods(sent, _FITTED_AWAY * sent_noise)
 
     def _start(self, spectra: Points, turn: Points) -> Points:
         """The gain to begin with: the usual level, unless the power says so clearly that it has changed.
@@ -83,7 +81,7 @@ class Reader:
         """What should be heard of the points in the mean, given what is, and its variance; (symbols, 2, carriers)."""
         power = np.abs(gain) ** 2
         sent, noise = self._sent(spectra / gain), self._sent_noise(self.response.noise * excess / power)
-        mean, doubt = _posterior(sent, noise, constellation(self.bits))
+        mean, doubt = self.loading.posterior(sent, noise)
         return self._heard(mean) * gain, self._heard_power(doubt) * power
 
     def _sent(self, level: Points) -> Points:
@@ -121,7 +119,7 @@ class Reader:
         whole = np.full(further.size, np.rint(self.late))
         spectra = self.tape.spectra(further, whole)
         gain = self._level(spectra)
-        power = 2 if self.bits == 1 else 4
+        power = self.loading.blind_power
         sent = self._sent(spectra / (gain * turned(layout, whole)))
         weight = np.asarray(1 / (1 + self._sent_noise(self.response.noise / gain**2)), np.float32)
         folds = folded(sent, weight, power)
@@ -133,41 +131,3 @@ def _bounded(gain: Points) -> Points:
     """``gain`` no weaker and no stronger than a tape can make it: in noise nothing else holds it."""
     size = np.abs(gain)
     return np.asarray(gain * (np.clip(size, _LEAST_GAIN, _MOST_GAIN) / np.maximum(size, 1e-12)), np.complex64)
-
-
-def _posterior(sent: Points, noise: Power, points: Constellation) -> tuple[Points, Power]:
-    """What was sent in the mean, and its variance, given that all points are equally likely."""
-    axes, nearness = _axes(sent, points), -1 / noise
-    nearest = axes - points.levels[0]
-    for level in points.levels[1:]:
-        nearest = np.where(np.abs(axes - level) < np.abs(nearest), axes - level, nearest)
-    total, first, second = (np.zeros_like(axes) for _ in range(3))
-    for level in points.levels:
-        weight = np.exp(((axes - level) ** 2 - nearest**2) * nearness)
-        total += weight
-        first += weight * level
-        second += weight * level**2
-    mean = first / total
-    doubt = np.maximum(second / total - mean**2, 0).sum(axis=0)
-    return np.asarray(mean[0] if points.axes == 1 else mean[0] + 1j * mean[1], np.complex64), doubt
-
-
-def _axes(sent: Points, points: Constellation) -> Power:
-    """The axes that carry bits, shape (axes, ...)."""
-    return sent.real[None] if points.axes == 1 else np.stack([sent.real, sent.imag])
-
-
-def _likelihoods(sent: Points, noise: Power, points: Constellation) -> Power:
-    """Log-likelihood ratios by the nearest levels, in the order of the tape, shape (symbols, bits of a symbol)."""
-    axes = _axes(sent, points)
-    distances = [(axes - level) ** 2 for level in points.levels]
-    found = []
-    for bit in range(points.bits // points.axes - 1, -1, -1):
-        zero, one = (
-            np.minimum.reduce([distance for value, distance in enumerate(distances) if value >> bit & 1 == wanted])
-            for wanted in (0, 1)
-        )
-        found.append((zero - one) / noise)
-    symbols = len(sent)
-    of_track = np.stack(found, -1).transpose(1, 2, 3, 0, 4).reshape(symbols, 2, -1).swapaxes(1, 2)
-    return np.asarray(np.clip(of_track, -_SUREST, _SUREST).reshape(symbols, -1), np.float32)

@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from .multicarrier_symbols import Layout, Points
+from .multicarrier_loading import Points
+from .multicarrier_symbols import Layout
 
 Power = NDArray[np.float32]
 

@@ -24,8 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...contracts.bits import Bits
-
-Points = NDArray[np.complex64]
+from .multicarrier_loading import Loading, Points, constellation
 
 GRID_HZ = 44_100
 BODY = 1024
@@ -63,67 +62,23 @@ def scrambled(bits: Bits, start: int = 0) -> Bits:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Constellation:
-    """Points of a carrier, of mean power 1: Gray-coded amplitudes on two axes, or on one for a single bit.
-
-    Attributes:
-        bits: on a carrier: 1, 2, 4, 6 or 8.
-        levels: shape (2**bits an axis,): amplitude for each value of an axis' bits, the first bit on top.
-    """
-
-    bits: int
-    levels: NDArray[np.float32]
-
-    @property
-    def axes(self) -> int:
-        """How many axes carry bits."""
-        return 1 if self.bits == 1 else 2
-
-    def points(self, bits: Bits) -> Points:
-        """The points for ``bits``, shape (..., carriers * bits) in, (..., carriers) out."""
-        an_axis = self.bits // self.axes
-        weights = 1 << np.arange(an_axis - 1, -1, -1)
-        values = bits.reshape(*bits.shape[:-1], -1, self.axes, an_axis) @ weights
-        amplitudes = self.levels[values]
-        if self.axes == 1:
-            return np.asarray(amplitudes[..., 0], np.complex64)
-        return np.asarray(amplitudes[..., 0] + 1j * amplitudes[..., 1], np.complex64)
-
-
-@cache
-def constellation(bits: int) -> Constellation:
-    """The constellation with that many bits a carrier.
-
-    >>> [round(float(level), 2) for level in constellation(4).levels]
-    [-0.95, -0.32, 0.95, 0.32]
-    """
-    an_axis = max(bits // 2, 1)
-    order = np.arange(1 << an_axis)
-    gray = order ^ (order >> 1)
-    steps = np.empty(order.size)
-    steps[gray] = 2 * order - (order.size - 1)
-    power = np.mean(steps**2) * (1 if bits == 1 else 2)
-    return Constellation(bits, (steps / np.sqrt(power)).astype(np.float32))
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class Layout:
     """Which carriers are used and how.
 
     Attributes:
         carriers: numbers of those that carry bits, ascending, shape (carriers,).
         tone: number of the time-base tone's.
-        bits: bits on each carrier.
+        loading: what they bear in the data.
     """
 
     carriers: NDArray[np.intp]
     tone: int
-    bits: int
+    loading: Loading
 
     @property
     def symbol_bits(self) -> int:
         """Bits in a symbol, both tracks."""
-        return 2 * self.carriers.size * self.bits
+        return 2 * self.loading.track_bits
 
     def symbols(self, bits: int) -> int:
         """How many symbols carry that many bits."""
@@ -134,7 +89,12 @@ class Layout:
         start = first_symbol * self.symbol_bits
         mixed = scrambled(bits, start % noise_bits().size)
         a_track = mixed.reshape(-1, self.symbol_bits // 2, 2).swapaxes(1, 2)
-        return constellation(self.bits).points(a_track)
+        return self.loading.points(a_track)
+
+    @property
+    def header_loading(self) -> Loading:
+        """What the carriers bear in a header: two bits, whatever they bear in the data."""
+        return Loading(((self.carriers.size, 2),))
 
     def training(self, before_data: NDArray[np.intp]) -> Points:
         """Points of the known symbols, counted backwards from 1 before the headers, (symbols, 2, carriers)."""

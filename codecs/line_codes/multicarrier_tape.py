@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .multicarrier_symbols import BODY, SYMBOL, Layout, Points
+from .multicarrier_loading import Points
+from .multicarrier_symbols import BODY, SYMBOL, Layout
 from .time_base import Straightened
 
 EARLY = 16

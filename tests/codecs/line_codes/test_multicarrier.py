@@ -1,11 +1,13 @@
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from tapewright.codecs.line_codes.multicarrier import Multicarrier
-from tapewright.codecs.line_codes.multicarrier_symbols import GRID_HZ, SYMBOL, constellation, noise_bits, scrambled
+from tapewright.codecs.line_codes.multicarrier_loading import constellation
+from tapewright.codecs.line_codes.multicarrier_symbols import GRID_HZ, SYMBOL, noise_bits, scrambled
 from tapewright.contracts.errors import UsageError
 from tapewright.contracts.registry import channel
 from tapewright.contracts.signal import Signal
@@ -156,11 +158,49 @@ def test_likelihoods_are_calibrated_on_a_worn_tape():
     assert 0.985 < right[chosen].mean() < 0.995
 
 
-@pytest.mark.parametrize("lost_s", [0.3, 0.6])
+@pytest.mark.parametrize("lost_s", [0.3, 0.6, 0.8])
 def test_a_capture_that_starts_late_still_finds_its_leader(lost_s):
     code = Multicarrier()
     tape = code.modulate(BITS)
     assert share_wrong(code.demodulate(Signal(tape.samples[:, round(lost_s * 44_100) :], 44_100))) == 0
+
+
+def test_without_its_leader_nothing_is_read_and_that_is_said():
+    code = Multicarrier()
+    heard = code.demodulate(Signal(code.modulate(BITS).samples[:, 44_100:], 44_100))
+    assert len(heard) == 0
+    assert "no leader with a header found" in str(heard.events)
+
+
+LOADED = Multicarrier(bits_per_carrier=6, treble_bits=2, treble_hz=5_700.0)
+
+
+def test_the_treble_may_bear_fewer_bits():
+    """Carriers below 5,700 Hz are numbers 10 to 132 (43.07 Hz apart), those above it 133 to 255 less 17 at the tone."""
+    assert LOADED.layout.loading.bands == ((123, 6), (106, 2))
+    assert LOADED.layout.symbol_bits == 2 * (123 * 6 + 106 * 2)
+    even = Multicarrier(bits_per_carrier=6)
+    assert replace(even, treble_bits=6).modulate(BITS).samples.tobytes() == even.modulate(BITS).samples.tobytes()
+
+
+@settings(max_examples=8, deadline=None)
+@given(count=st.integers(1, 6_000), treble_hz=st.sampled_from([100.0, 2_000.0, 9_000.0, 20_000.0]))
+def test_every_band_comes_back(count, treble_hz):
+    code = replace(LOADED, treble_hz=treble_hz)
+    tape = code.modulate(BITS[:count])
+    assert tape.duration_s == pytest.approx(code.duration_s(count), abs=1e-4)
+    assert share_wrong(code.demodulate(tape), BITS[:count]) == 0
+
+
+def test_likelihoods_in_bands_are_calibrated():
+    """Of 160,000 bits on ordinary-worn tapes, seed 2, some 3,700 claim 98.5 to 99.5 %: s.e. of 1 % errors 0.16 %."""
+    bits = np.random.default_rng(7).integers(0, 2, 80_000).astype(np.uint8)
+    heard = [played(LOADED, "ordinary-worn", trial, bits) for trial in range(2)]
+    claimed = 1 / (1 + np.exp(-np.abs(np.concatenate([one.values for one in heard]).astype(float))))
+    right = np.concatenate([one.bits == bits for one in heard])
+    chosen = (claimed > 0.985) & (claimed < 0.995)
+    assert chosen.sum() > 2_000
+    assert 0.985 < right[chosen].mean() < 0.995
 
 
 def test_the_last_header_stands_in_for_the_first_two():
@@ -197,6 +237,10 @@ def test_sample_rates_mix(rate_hz):
             "'sample_rate_hz' must be at least 2.2 times the highest carrier",
         ),
         (lambda: Multicarrier(low_hz=5_000, high_hz=6_000), "must hold 24 carriers"),
+        (
+            lambda: Multicarrier(bits_per_carrier=1, treble_bits=4),
+            "'treble_bits' must be 0 where",
+        ),
         (lambda: Multicarrier(bits_per_carrier=3), "'bits_per_carrier' must be one of 1, 2, 4, 6, 8"),
     ],
 )

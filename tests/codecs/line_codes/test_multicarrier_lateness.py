@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from tapewright.codecs.line_codes.multicarrier import Multicarrier
 from tapewright.codecs.line_codes.multicarrier_lateness import folded, known_lateness, path, refined
-from tapewright.codecs.line_codes.multicarrier_symbols import constellation
+from tapewright.codecs.line_codes.multicarrier_loading import constellation
 from tapewright.codecs.line_codes.multicarrier_tape import turned
 
 LAYOUT = Multicarrier().layout
