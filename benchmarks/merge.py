@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import ExitStack
 from pathlib import Path
 
 from ..contracts.errors import UsageError, in_one_line
@@ -22,13 +23,14 @@ def merge(stores: Sequence[Path], into: Path) -> int:
     for path in stores:
         if path.exists() and into.exists() and path.samefile(into):
             raise UsageError(f"store '{in_one_line(path)}' is the output itself; name each store once.")
-    if not into.exists():
-        create(into)
     added = 0
-    with Store(into, writing=True) as whole:
-        for path in stores:
-            with Store(path) as part:
-                plan = stored_plan(whole).with_rows_of(stored_plan(part))
-                added += sum(batch.tally.trials for batch in part.batches())
-                whole.take_in(part, plan.to_json())
+    with ExitStack() as opened:
+        parts = [opened.enter_context(Store(path)) for path in stores]
+        if not into.exists():
+            create(into)
+        whole = opened.enter_context(Store(into, writing=True))
+        for part in parts:
+            plan = stored_plan(whole).with_rows_of(stored_plan(part))
+            added += sum(batch.tally.trials for batch in part.batches())
+            whole.take_in(part, plan.to_json())
     return added

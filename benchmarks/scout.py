@@ -12,7 +12,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 
-from ..contracts.errors import UsageError
 from .plan import Part, Plan, Row
 from .statistics import load_success
 from .store import Batch
@@ -37,12 +36,7 @@ def scouted(plan: Plan, until: float, play: Play, held: Callable[[], Mapping[str
     Args:
         play: sends scouts.
         held: what the store holds, by task.
-
-    Raises:
-        UsageError: a figure that is no share between 0 and 1.
     """
-    if not 0 < until < 1:
-        raise UsageError(f"Argument 'until' must lie between 0 and 1, not {until}.")
     found: dict[str, int] = {}
     open_rows = {row.key: row for _, row in plan.rows() if row.task.refusal is None}
     sizes = {key: max(1, row.trials // _START_SHARE) for key, row in open_rows.items()}

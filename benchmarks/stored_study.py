@@ -137,11 +137,10 @@ def run(
         until: a load success; rows that few tapes do not tell from it get more (see ``scout``).
 
     Raises:
-        UsageError: a share and ``until`` together: who plays a share does not know what the others find.
+        UsageError: as ``check_choice``.
         TapewrightError: a plug-in raised, or the disk does not take more.
     """
-    if until is not None and share != WHOLE:
-        raise UsageError("Arguments 'share' and 'until' exclude each other.")
+    check_choice(share, until)
     plan = plan_of(asked)
     store.set_plan(plan.to_json(), [*(study.program for study in asked.studies), *identities(plan)])
     if until is not None:
@@ -153,6 +152,21 @@ def run(
         )
         store.set_plan(plan.to_json(), ())
     _play(store, plan, engine, watch, lambda row: share.trials(row.trials))
+
+
+def check_choice(share: Share, until: float | None) -> None:
+    """Refuse what cannot be run.
+
+    Raises:
+        UsageError: ``until`` is no share between 0 and 1, or comes with a part of the trials: who plays a part does not
+            know what the others find.
+    """
+    if until is None:
+        return
+    if not 0 < until < 1:
+        raise UsageError(f"Argument 'until' must lie between 0 and 1, not {until}.")
+    if share != WHOLE:
+        raise UsageError("Arguments 'share' and 'until' exclude each other.")
 
 
 def _play(

@@ -45,7 +45,7 @@ def run(
     from ..benchmarks.engines import engine as engine_of
     from ..benchmarks.lacking import parse_share
     from ..benchmarks.store import Store, create
-    from ..benchmarks.stored_study import answer
+    from ..benchmarks.stored_study import answer, check_choice
     from ..benchmarks.stored_study import run as run_stored
     from ..benchmarks.study_file import read_study_file
     from .progress import watching
@@ -53,6 +53,7 @@ def run(
 
     path = study_path(study)
     asked, ours = read_study_file(path), parse_share(share)
+    check_choice(ours, until)
     for note in asked.notes:
         print(note, file=sys.stderr)
     kept_in = output or store_beside(path)
