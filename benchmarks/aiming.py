@@ -69,20 +69,20 @@ class Played:
 
 
 def strata(mean: float) -> tuple[Stratum, ...]:
-    """No arrival, one, two ..., and the rest in one.
+    """One arrival, two ..., and the rest in one.
 
     >>> [stratum.arrivals for stratum in strata(0.05)]
-    [0, 1, 2, 3, 4, 5]
+    [1, 2, 3, 4, 5]
     """
     last = 2
     while last < MOST_STRATA and Stratum(last, True).chance(mean) > NEGLIGIBLE:
         last += 1
-    return (*(Stratum(number) for number in range(last)), Stratum(last, True))
+    return (*(Stratum(number) for number in range(1, last)), Stratum(last, True))
 
 
 def first_portions(layers: tuple[Stratum, ...], tapes: int) -> list[Portion]:
     """For the first scouts: the fewer arrivals, the likelier, and the more tapes."""
-    shares = [0.5 if stratum.arrivals == 0 else stratum.arrivals**-2.0 for stratum in layers]
+    shares = [stratum.arrivals**-2.0 for stratum in layers]
     counts = _shared_out(tapes, shares)
     return [Portion(stratum, count) for stratum, count in zip(layers, counts, strict=True)]
 
@@ -92,7 +92,7 @@ def spread(scouts: list[Played], tapes: int) -> list[Portion]:
     by_stratum: dict[Stratum, list[Played]] = {}
     for one in scouts:
         by_stratum.setdefault(one.portion.stratum, []).append(one)
-    failed = [one for one in scouts if one.failed and one.portion.stratum.arrivals]
+    failed = [one for one in scouts if one.failed]
     elsewhere = Aim(GRAVE.severities, _places(failed)) if failed else GRAVE
     aims = {stratum: _aim(played, elsewhere) for stratum, played in by_stratum.items()}
     roots = [
@@ -115,11 +115,11 @@ def _shared_out(tapes: int, shares: list[float]) -> list[int]:
 def _aim(played: list[Played], elsewhere: Aim) -> Aim:
     """How tapes of the stratum are drawn so that their failures are known best."""
     failed = [one for one in played if one.failed]
-    if len(failed) < _FEWEST_SEEN or played[0].portion.stratum.arrivals == 0:
+    if len(failed) < _FEWEST_SEEN:
         return elsewhere
     places = _places(failed)
     aims = [Aim(GRAVE.severities, places)]
-    for grave in range(1, len(SEVERITIES)):
+    for grave in range(len(SEVERITIES)):
         for often in (0.5, 0.9):
             shares = np.full(len(SEVERITIES), (1 - OWN_LAW) * (1 - often) / (len(SEVERITIES) - 1))
             shares[0] = OWN_LAW
@@ -145,7 +145,5 @@ def _second_moment(played: list[Played], aim: Aim) -> float:
 
 
 def _doubt(played: list[Played]) -> float:
-    """Mean square of what a tape counts for in failures that were just missed; 0 without events, where none is sought."""
-    if played[0].portion.stratum.arrivals == 0:
-        return 0.0
+    """Mean square of what a tape counts for, 0 but for failures that were just missed."""
     return DOUBT / len(played) * float(np.quantile([one.weight for one in played], _GRAVER)) ** 2

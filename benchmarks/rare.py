@@ -5,8 +5,8 @@ Then a fixed number of fresh tapes is spread over the strata of ``struck`` by wh
 failures among them, each with its weight, give the figure. It is unbiased whatever the scouts saw; they only decide
 how sharp it is.
 
-A failure that needs no event is not made likelier by drawing more of them: tapes without any are a stratum like the
-others, and where they make up half of all failures the figure is refused.
+A failure that needs no event is not made likelier by drawing more of them: tapes without any are played first and
+counted in, and where they make up half of all failures the figure is refused.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from ..contracts.streams import stream
 from .aiming import Played, Portion, first_portions, spread, strata
 from .shelf import Shelf
 from .statistics import Estimate, at_most
-from .struck import eventful_stage, struck
+from .struck import Stratum, eventful_stage, struck
 from .study import Study, Task
 from .tally import Tally, score
 from .trials import MOST_AUDIO_BYTES, MOST_WORKERS, News, Result, cores, unwatched
@@ -32,6 +32,12 @@ from .weighted import effective, weighted_rate
 DEFAULT_TAPES = 4000
 FEWEST_TAPES = 400
 FEWEST_SCOUTS = 200
+
+PLAIN_TAPES, MOST_FAILING = 100, 4
+"""Of so many plain tapes that are played first, no more may fail: what is not rare is told better without weights."""
+
+QUIET = 0.25
+"""Share of the tapes that count that have no events: what fails among them is not the events' work."""
 
 SCOUTS = 0.15
 """Tapes of each of both scouting runs, re those that count."""
@@ -135,19 +141,23 @@ class _Run:
         if isinstance(place, str):
             return RareFailures(self.task, f"{place}: count failures by plain trials")
         model: Any = self.task.channel.stages[place]
-        layers = strata(model.mean_arrivals(self.task.codec.duration_s(len(self.study.program))))
+        failing = sum(self._plainly(trial).right == 0 for trial in range(PLAIN_TAPES))
+        if failing > MOST_FAILING:
+            told = f"not rare ({failing} of {PLAIN_TAPES} plain tapes fail): count them by plain trials"
+            return RareFailures(self.task, told)
+        scouting = max(round(SCOUTS * self.tapes), FEWEST_SCOUTS)
+        aimed = self.tapes - round(QUIET * self.tapes)
+        quiet = self._played(place, [Portion(Stratum(0), self.tapes - aimed)], "rare quiet")
+        portions = first_portions(strata(model.mean_arrivals(self._tape_s)), scouting)
         scouts: list[Played] = []
-        portions = first_portions(layers, max(round(SCOUTS * self.tapes), FEWEST_SCOUTS))
-        for tapes, purpose in (
-            (max(round(SCOUTS * self.tapes), FEWEST_SCOUTS), "rare scouts"),
-            (self.tapes, "rare scouts again"),
-        ):
+        for tapes, purpose in ((scouting, "rare scouts"), (aimed, "rare scouts again")):
             scouts += self._played(place, portions, purpose)
-            refusal = _refusal(scouts)
+            refusal = _refusal(quiet + scouts)
             if refusal is not None:
-                return RareFailures(self.task, refusal, scouts=len(scouts), without_events=_without_events(scouts))
+                counts = sum(one.failed for one in quiet), len(quiet)
+                return RareFailures(self.task, refusal, scouts=len(scouts), without_events=counts)
             portions = spread(scouts, tapes)
-        found = self._played(place, portions, "rare")
+        found = quiet + self._played(place, portions, "rare")
         failed = [one for one in found if one.failed]
         weights = [one.weight / one.portion.tapes for one in failed]
         heaviest = max(one.weight / one.portion.tapes for one in found if one.portion.stratum.arrivals)
@@ -161,8 +171,12 @@ class _Run:
             sum(one.tally.silent for one in failed),
             len(found),
             len(scouts),
-            _without_events(found),
+            (sum(one.failed for one in quiet), len(quiet)),
         )
+
+    @property
+    def _tape_s(self) -> float:
+        return self.task.codec.duration_s(len(self.study.program))
 
     def _played(self, place: int, portions: list[Portion], purpose: str) -> list[Played]:
         """Every tape of the portions, in their order, whoever plays it."""
@@ -180,6 +194,11 @@ class _Run:
             pool.shutdown(wait=False, cancel_futures=True)
         return found
 
+    def _plainly(self, trial: int) -> Tally:
+        worn = self.task.channel.degrade(self.shelf.tape(self.task.codec), stream(self.study.seed, trial, "channel"))
+        decoded = self.task.receiver.receive(self.task.codec, (worn,), stream(self.study.seed, trial, "receiver"))
+        return score(self.study.program, decoded)
+
     def _tape(self, place: int, portion: Portion, trial: int, purpose: str) -> Played:
         channel, blows = struck(self.task.channel, place, portion.stratum, portion.aim)
         seed = self.study.seed
@@ -188,21 +207,17 @@ class _Run:
         return Played(portion, blows[0], score(self.study.program, decoded))
 
 
-def _without_events(found: list[Played]) -> tuple[int, int]:
-    quiet = [one.failed for one in found if one.portion.stratum.arrivals == 0]
-    return sum(quiet), len(quiet)
-
-
 def _refusal(found: list[Played]) -> str | None:
     """Why the failures are not those of the events; None if they are."""
-    failed, quiet = _without_events(found)
-    if not failed:
+    quiet = [one.failed for one in found if one.portion.stratum.arrivals == 0]
+    if not any(quiet):
         return None
     tapes = Counter(one.portion.stratum for one in found)
     parts = [(one.portion.stratum.arrivals, one.weight / tapes[one.portion.stratum]) for one in found if one.failed]
     if 2 * sum(part for arrivals, part in parts if not arrivals) < sum(part for _, part in parts):
         return None
-    return f"failures without events dominate ({failed} of {quiet} tapes without any fail): count them by plain trials"
+    told = f"{sum(quiet)} of {len(quiet)} tapes without any fail"
+    return f"failures without events dominate ({told}): count them by plain trials"
 
 
 def _one_by_one(portions: list[Portion]) -> Iterator[Portion]:

@@ -22,8 +22,9 @@ from ..contracts.eventful import Eventful
 
 SEVERITIES = (0.0, 1.0, 2.0, 3.0, 4.0)
 
-PLAIN = 0.2
-"""Share of tapes whose arrivals all come by the law itself, aimed at nothing: no tape weighs more than one over it."""
+PLAIN, ONE = 0.2, 0.4
+"""Shares of tapes whose arrivals all come by the law itself, so that no tape weighs more than one over it; and of those
+where only one of them, whichever, is aimed: most failures have one culprit. On the rest all are aimed."""
 
 PLACES = 64
 """Even parts of the time in which arrivals may touch the tape."""
@@ -40,9 +41,6 @@ class Aim:
 
     severities: tuple[float, ...]
     places: tuple[float, ...] = (1 / PLACES,) * PLACES
-
-
-BY_LAW = Aim((1.0, 0.0, 0.0, 0.0, 0.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +93,8 @@ class Blow:
     def weight(self, aim: Aim) -> float:
         """What the tape counts for, re one that was not aimed at, if drawn with ``aim``."""
         likelier = (self.ratios @ np.array(aim.severities)) * (PLACES * np.array(aim.places)[self.places])
-        return float(self.chance / (PLAIN + (1 - PLAIN) * np.prod(likelier)))
+        one = likelier.mean() if likelier.size else 1.0
+        return float(self.chance / (PLAIN + ONE * one + (1 - PLAIN - ONE) * np.prod(likelier)))
 
 
 @dataclass(frozen=True)
@@ -129,9 +128,9 @@ class _Struck(Treatment):
         mean = self.model.mean_arrivals(duration_s)
         first_s, beyond_s = self.model.span_s(duration_s)
         arrivals = self.stratum.drawn(mean, rng)
-        aim = BY_LAW if rng.random() < PLAIN else self.aim
-        places = rng.choice(PLACES, arrivals, p=aim.places)
-        severities = rng.choice(len(SEVERITIES), arrivals, p=aim.severities)
+        aimed = self._aimed(arrivals, rng)
+        places = np.where(aimed, rng.choice(PLACES, arrivals, p=self.aim.places), rng.integers(PLACES, size=arrivals))
+        severities = np.where(aimed, rng.choice(len(SEVERITIES), arrivals, p=self.aim.severities), 0)
         events: list[Any] = []
         ratios = []
         for place, severity in zip(places.tolist(), severities.tolist(), strict=True):
@@ -142,6 +141,15 @@ class _Struck(Treatment):
         self.model.strike(samples, sample_rate_hz, events)
         told = np.array(ratios, np.float64).reshape(arrivals, len(SEVERITIES))
         self.blows.append(Blow(self.stratum.chance(mean), told, places))
+
+    def _aimed(self, arrivals: int, rng: np.random.Generator) -> NDArray[np.bool_]:
+        """Which arrivals are aimed."""
+        toss = rng.random()
+        if toss < PLAIN or arrivals == 0:
+            return np.zeros(arrivals, np.bool_)
+        if toss < PLAIN + ONE:
+            return np.asarray(np.arange(arrivals) == rng.integers(arrivals))
+        return np.ones(arrivals, np.bool_)
 
 
 def eventful_stage(channel: Channel) -> int | str:

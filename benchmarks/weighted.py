@@ -9,7 +9,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from .statistics import CONFIDENCE, Estimate
+from .statistics import CONFIDENCE, FEWEST_FAILING_TAPES, Estimate
+
+FEWEST_EFFECTIVE = FEWEST_FAILING_TAPES
+"""Below this many effective failures they say too little of those that were not met."""
 
 
 def weighted_rate(weights: Sequence[float], heaviest: float) -> Estimate:
@@ -17,10 +20,10 @@ def weighted_rate(weights: Sequence[float], heaviest: float) -> Estimate:
 
     Args:
         weights: one a failure; so much of the rate does it stand for.
-        heaviest: what a failure not met would have weighed at the most; counts only where none was met, since a
-            lighter failure was more likely to be met.
+        heaviest: what a failure that was not met would have weighed at the most. With ten effective failures or more
+            it counts for nothing: heavy ones are likely to be met, and would have been.
 
-    >>> exact = weighted_rate([1e-3] * 10, 1.0)
+    >>> exact = weighted_rate([1e-3] * 10, 1e-3)
     >>> f"{exact.low:.5f} {exact.high:.5f}"
     '0.00480 0.01839'
     """
@@ -29,7 +32,7 @@ def weighted_rate(weights: Sequence[float], heaviest: float) -> Estimate:
     tail = (1 - CONFIDENCE) / 2
     rate = math.fsum(weights)
     square = math.fsum(weight * weight for weight in weights)
-    more = max(weights, default=heaviest)
+    more = heaviest if effective(weights) < FEWEST_EFFECTIVE else max(weights)
     low = float(square / rate * gammaincinv(rate * rate / square, tail)) if weights else 0.0
     spread = (square + more * more) / (rate + more)
     high = float(spread * gammaincinv((rate + more) / spread, 1 - tail))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Self
 
 import numpy as np
@@ -204,6 +205,7 @@ class Dropouts(Treatment):
         missing_db = self.missing_db if missing else 0.0
         return Dropout(start_s, length_s, lift_um, missing_db, hits_both or not hits_right, hits_right)
 
+    @lru_cache(maxsize=64)  # noqa: B019 - a frozen model, which is as good as its parameters
     def _tilted(self, severity: float) -> _Tilted:
         """What cannot make a dropout graver is left as it is: a spread of zero, a missing coat that costs nothing."""
         least = -MOST_DEVIATIONS

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from statistics import NormalDist
 
 import numpy as np
@@ -24,17 +25,20 @@ class TiltedGaussian:
     high: float
 
     def drawn(self, rng: np.random.Generator) -> float:
-        below, within = self._mass(self.severity)
+        below, within, _ = _masses(self.severity, self.low, self.high)
         return min(max(self.severity + _NORMAL.inv_cdf(below + within * (1 - rng.random())), self.low), self.high)
 
     def log_ratio(self, deviations: float) -> float:
         """Logarithm of the tilted density there re the plain one."""
-        mean = math.log(self._mass(self.severity)[1] / self._mass(0.0)[1]) + self.severity**2 / 2
-        return self.severity * deviations - mean
+        return self.severity * deviations - _masses(self.severity, self.low, self.high)[2]
 
-    def _mass(self, centre: float) -> tuple[float, float]:
-        below = _NORMAL.cdf(self.low - centre)
-        return below, _NORMAL.cdf(self.high - centre) - below
+
+@lru_cache(maxsize=256)
+def _masses(severity: float, low: float, high: float) -> tuple[float, float, float]:
+    """Of a normal number about ``severity``, below and within the limits; logarithm of the mean of the tilt."""
+    below, within = _NORMAL.cdf(low - severity), _NORMAL.cdf(high - severity) - _NORMAL.cdf(low - severity)
+    plain = _NORMAL.cdf(high) - _NORMAL.cdf(low)
+    return below, within, math.log(within / plain) + severity**2 / 2
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,6 +46,9 @@ def compare(
         int, typer.Option(metavar="N", help="Tapes at each setting of each knob in the report; 0: none.")
     ] = 10,
     force: Annotated[bool, typer.Option("--force", help="Overwrite the picture and the page if they exist.")] = False,
+    rare: Annotated[
+        bool, typer.Option("--rare", help="Failures too rare for plain trials: dropouts drawn on purpose, 4000 tapes.")
+    ] = False,
 ) -> None:
     """Compare tape formats over a simulated worn tape.
 
@@ -77,6 +80,11 @@ def compare(
         trials=defaults.DEFAULT_TRIALS if trials is None else trials,
         seed=defaults.DEFAULT_SEED if seed is None else seed,
     )
+    if rare:
+        from .rare import compare_rare
+
+        compare_rare(asked, trials, workers, as_json, aside=bool(plot or report or scheduler or engine != "threads"))
+        return
     if plot is not None:
         drawn_as = picture_format(plot)
         check_output(plot, force)

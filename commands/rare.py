@@ -1,0 +1,83 @@
+"""``tapewright compare --rare``: how often a load fails where plain trials would hardly ever see it fail."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from ..contracts.errors import TargetNotMet, UsageError, in_one_line
+from .table import console
+
+if TYPE_CHECKING:
+    from ..benchmarks.rare import RareFailures
+    from ..benchmarks.study import Study
+
+
+def compare_rare(asked: Study, tapes: int | None, workers: int | None, as_json: bool, aside: bool) -> None:
+    """Print one row a task, or why it has no figure.
+
+    Args:
+        tapes: that count for each row; None is the default.
+        aside: whether something was asked for that this does not do.
+
+    Raises:
+        UsageError: ``aside``.
+        TargetNotMet: no row has a figure.
+    """
+    from ..benchmarks.rare import DEFAULT_TAPES, rare_failures
+    from .progress import watching
+
+    if aside:
+        raise UsageError("compare: --rare plays on the threads of this machine, and draws no picture and no page.")
+    with watching() as watch:
+        rows = rare_failures(asked, DEFAULT_TAPES if tapes is None else tapes, workers, watch)
+    if as_json:
+        import json
+
+        print(json.dumps([row.as_json() for row in rows], indent=2, allow_nan=False))
+    else:
+        show(rows)
+    if all(row.load_failure is None for row in rows):
+        raise TargetNotMet("compare: --rare has no figure for any row; each says why.")
+
+
+def show(rows: tuple[RareFailures, ...]) -> None:
+    """The table, and what each row proves or why it proves nothing."""
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
+    table.add_column("codec", overflow="fold")
+    table.add_column("channel", overflow="fold")
+    table.add_column("failed loads,\n95 % interval")
+    table.add_column("within a\nfactor of", justify="right")
+    table.add_column("effective\nfailures", justify="right")
+    table.add_column("failed /\nsilent / tapes", justify="right")
+    told = []
+    for row in rows:
+        cells, sentence = _row(row)
+        table.add_row(*(Text(cell) for cell in cells))
+        told.append(sentence)
+    screen = console()
+    with screen.capture() as drawn:
+        screen.print(table)
+    print("\n".join(line.rstrip() for line in drawn.get().splitlines()))
+    print()
+    for sentence in told:
+        screen.print(in_one_line(sentence, 1000), soft_wrap=False)
+
+
+def _row(row: RareFailures) -> tuple[tuple[str, ...], str]:
+    codec, channel = (in_one_line(name, 60) for name in (row.task.codec_name, row.task.channel_name))
+    figure = row.load_failure
+    if figure is None:
+        return (codec, channel, "refused", "", "", ""), f"No figure for {codec} over {channel}: {row.refusal}."
+    rate, low, high = (f"{share:.1e}" for share in (figure.rate, figure.low, figure.high))
+    interval = f"{rate} ({low} to {high})" if figure.rate else f"<= {high}"
+    factor = "-" if row.factor is None else f"{row.factor:.2f}"
+    counts = f"{row.failures} / {row.silent} / {row.tapes}"
+    failed, quiet = row.without_events
+    sentence = (
+        f"{codec} over {channel}: of {quiet} tapes without dropouts {failed} failed, which leaves up to "
+        f"{100 * (row.without_events_at_most or 0):.2g} % (one-sided, 95 %) for what is not the work of dropouts."
+    )
+    return (codec, channel, interval, factor, f"{row.effective_failures:.0f}", counts), sentence

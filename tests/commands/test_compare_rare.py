@@ -1,0 +1,73 @@
+"""``compare --rare`` from the shell's side."""
+
+import json
+import subprocess
+import sys
+
+import pytest
+from tapewright.benchmarks.rare import RareFailures
+from tapewright.benchmarks.statistics import Estimate
+from tapewright.benchmarks.study import Study
+from tapewright.commands.rare import show
+
+SIMPLE = ("--codec", "plain-biphase", "--channel", "dropouts:per_minute=0.5", "--trials", "400", "--rare")
+
+
+def compare(tmp_path, *arguments):
+    command = [sys.executable, "-m", "tapewright", "compare", *arguments]
+    return subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, timeout=120)
+
+
+def answer(**told):
+    task = Study(b"!", "one", ("sturdy",), ("sound",), ("good-played",)).tasks()[0]
+    return RareFailures(task, **{"refusal": None, "without_events": (0, 1000), "tapes": 4000, **told})
+
+
+def test_a_figure_is_shown_with_its_interval_and_what_it_leaves_open(capsys):
+    figure = Estimate(4e-7, 3e-7, 6e-7, "by hand")
+    show((answer(load_failure=figure, effective_failures=33.2, failures=132, silent=2),))
+    told = capsys.readouterr().out
+    row = told.splitlines()[2]
+    assert row.split() == [
+        "sturdy",
+        "good-played",
+        "4.0e-07",
+        "(3.0e-07",
+        "to",
+        "6.0e-07)",
+        "1.50",
+        "33",
+        *"132 / 2 / 4000".split(),
+    ]
+    assert "of 1000 tapes without dropouts 0 failed, which leaves up to 0.3 % (one-sided, 95 %)" in told
+
+
+def test_no_failure_met_is_shown_as_a_bound_and_a_refusal_by_its_reason(capsys):
+    show((answer(load_failure=Estimate(0.0, 0.0, 2e-3, "by hand")), answer(refusal="not rare")))
+    told = capsys.readouterr().out
+    assert "<= 2.0e-03" in told
+    assert "No figure for sturdy over good-played: not rare." in told
+
+
+def test_records_as_json(tmp_path):
+    told = compare(tmp_path, *SIMPLE, "--json", "--channel", "hiss")
+    assert told.returncode == 0, told.stderr
+    figured, refused = json.loads(told.stdout)
+    assert figured["tapes"] == 400
+    assert figured["load_failure"]["low"] < figured["load_failure"]["rate"] < figured["load_failure"]["high"]
+    assert refused["load_failure"] is None
+    assert refused["refusal"] == "no stage of its channel has events: count failures by plain trials"
+
+
+def test_no_figure_at_all_exits_3(tmp_path):
+    told = compare(tmp_path, "--rare", "--codec", "sturdy", "--channel", "wire")
+    assert told.returncode == 3
+    assert "No figure for sturdy over wire: no stage of its channel has events" in told.stdout
+    assert len(told.stderr.splitlines()) == 1
+
+
+@pytest.mark.parametrize("other", [("--plot", "x.png"), ("--engine", "dask")])
+def test_what_it_does_not_do_is_refused(tmp_path, other):
+    told = compare(tmp_path, *SIMPLE, *other)
+    assert told.returncode == 2
+    assert "--rare plays on the threads of this machine" in told.stderr
