@@ -77,6 +77,7 @@ class LossSeries:
         carrier_hz: the carrier.
         start_s: time of the first reading on the capture.
         rate_hz: readings a second.
+        noise_hz: width of the filter that let the noise through.
     """
 
     share: NDArray[np.float32]
@@ -84,6 +85,7 @@ class LossSeries:
     carrier_hz: float
     start_s: float
     rate_hz: float
+    noise_hz: float
 
     @property
     def db(self) -> NDArray[np.float32]:
@@ -107,13 +109,19 @@ def spacing_loss_db(lift_um: float, frequency_hz: float) -> float:
 
 
 def loss_series(
-    values: NDArray[np.complex128], rate_hz: float, carrier_hz: float, start_s: float, noise: float = 0.0
+    values: NDArray[np.complex128],
+    rate_hz: float,
+    carrier_hz: float,
+    start_s: float,
+    noise: float = 0.0,
+    noise_hz: float = 1.0,
 ) -> LossSeries:
     """The loss of a carrier re its running median over three seconds.
 
     Args:
         values: complex peak amplitude, shape (outputs,).
         noise: what noise adds to |values|^2 on average; it is taken off.
+        noise_hz: of the baseband.
     """
     every = max(1, round(rate_hz / SERIES_HZ))
     whole = values.size // every * every
@@ -125,7 +133,9 @@ def loss_series(
     running = np.median(np.lib.stride_tricks.sliding_window_view(np.pad(coarse, 5, mode="edge"), 11), axis=1)
     places = (np.arange(count) + 0.5) * power.size / count
     reference = np.maximum(np.interp(np.arange(power.size), places, running) - noise, 1e-20)
-    return LossSeries((power / reference).astype(np.float32), noise / reference, carrier_hz, start_s, series_hz)
+    return LossSeries(
+        (power / reference).astype(np.float32), noise / reference, carrier_hz, start_s, series_hz, noise_hz
+    )
 
 
 def contact_blocks(left: LossSeries, right: LossSeries, dropouts: Sequence[Loss]) -> list[float]:

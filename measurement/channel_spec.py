@@ -45,6 +45,10 @@ def _stages(
     drift = _drift(told, lines)
     if drift:
         yield "drift", drift
+    for stage in ("modulation_noise", "print_through"):
+        coat_db = _both(told, f"{stage}_{{}}_db")
+        if coat_db is not None:
+            yield stage, {"level_db": min(coat_db, 0.0)}
     dropouts = _dropouts(told)
     if dropouts:
         yield "dropouts", dropouts

@@ -26,8 +26,9 @@ OUT_OF_REACH = {
 
 _NEEDS = (
     ("the carriers", ("speed_error_percent", *TONE_FIGURES, "skew_us", "skew_wander_us", "azimuth_error_arcmin")),
-    ("the carriers", ("contact_fluctuation_um", "modulation_noise_{}_db")),
-    ("the silence", ("signal_to_noise_{}_db", "signal_to_noise_a_{}_db", "hum_{}_db", "print_through_{}_db")),
+    ("the carriers", ("contact_fluctuation_um",)),
+    ("the carriers and the silence", ("modulation_noise_{}_db", "print_through_{}_db")),
+    ("the silence", ("signal_to_noise_{}_db", "signal_to_noise_a_{}_db", "hum_{}_db")),
     ("the response steps", ("response_{}_db", "separation_left_to_right_db", "separation_right_to_left_db")),
     ("the line-up tone", ("replay_level_{}_db", "level_difference_db")),
     ("the level ladder at 315 Hz", ("three_percent_level_{}_db",)),

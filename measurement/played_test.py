@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from .carrier_losses import HALF_WIDTH_HZ as LOSS_HALF_WIDTH_HZ
 from .carrier_losses import REFERENCE_S, Loss, LossSeries, contact_blocks, contact_fluctuation, loss_series, losses
+from .coat_noise import modulation_noise, print_through
 from .collected import Collected, Traces
 from .distortion import CLIPS, high_frequency_limit, ladders, third_harmonic
 from .dropout_figures import dropout_findings
@@ -25,6 +26,8 @@ from .tone import baseband
 from .transport import LINE_UP_BLOCK_S, flutter, noise_share, skew, speed_error
 
 _QUIET_GUARD_S = 0.2
+_SPOILED = (("dropouts", "per_minute"), ("modulation_noise", "db"), ("print_through", "db"))
+"""What a clipped carrier does not show."""
 
 
 def with_test(play: Playing) -> Collected:
@@ -68,6 +71,7 @@ def _carriers(play: Playing, quiet: tuple[Noise, Noise] | None, response: Respon
     wavers: list[Waver] = []
     pairs, skews, listened = [], [], []
     dropouts: list[list[Loss]] = [[] for _ in play.tracks]
+    steady: list[list[LossSeries]] = [[] for _ in play.tracks]
     contact: list[float] = []
     near_us = 1e6 * float(np.median(play.located.skews_s)) * (-1 if play.swapped else 1)
     for section in sections("carrier"):
@@ -85,6 +89,8 @@ def _carriers(play: Playing, quiet: tuple[Noise, Noise] | None, response: Respon
         if by_carrier:
             high = by_carrier[-1]
             low = by_carrier[0] if len(by_carrier) == 2 else [None] * len(high)
+            for track, one in enumerate(by_carrier[0]):
+                steady[track].append(one)
             for track, found in enumerate(dropouts):
                 found += losses(low[track], high[track], track)
             if not play.mono:
@@ -102,12 +108,22 @@ def _carriers(play: Playing, quiet: tuple[Noise, Noise] | None, response: Respon
         got.findings += skew(skews, FLUTTER_HZ, response.leak_error_at(FLUTTER_HZ))
     minutes = sum(end - start for start, end in listened) / 60
     if any(play.clips(section) for section in sections("carrier")):
-        unseen = (*(f"dropouts_{track}_per_minute" for track in play.tracks), "contact_fluctuation_um")
+        unseen = (
+            *(f"{one}_{track}_{unit}" for one, unit in _SPOILED for track in play.tracks),
+            "contact_fluctuation_um",
+        )
         got.findings += [Missing(name, CLIPS) for name in unseen]
         dropouts = [[] for _ in play.tracks]
         listened = []
     else:
         got.findings += dropout_findings(dropouts, play.tracks, minutes)
+        rms_percent = float(np.sqrt(np.mean([np.mean(one.percent**2) for one in wavers])))
+        for track, name in enumerate(play.tracks):
+            if quiet is not None:
+                got.findings.append(modulation_noise(steady[track], dropouts[track], name))
+            echo = print_through(play, quiet, track, name, rms_percent)
+            if echo is not None:
+                got.findings.append(echo)
         carrier_hz = CARRIER_HZ[1] * play.located.speed
         leaning = wander_level_square(skews, carrier_hz, REFERENCE_S)
         got.findings.append(contact_fluctuation(contact, carrier_hz, leaning))
@@ -148,7 +164,7 @@ def _loss_series(
         noises = [0.0, 0.0] if quiet is None else [2 * one.density_at(carrier_hz) * heard[0].noise_hz for one in quiet]
         by_carrier.append(
             [
-                loss_series(one, heard[0].rate_hz, heard[0].centre_hz, heard[0].start_s, noise)
+                loss_series(one, heard[0].rate_hz, heard[0].centre_hz, heard[0].start_s, noise, heard[0].noise_hz)
                 for one, noise in zip(values, noises, strict=False)
             ]
         )

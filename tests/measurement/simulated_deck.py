@@ -166,6 +166,7 @@ class Deck:
                 f"response_{name}_db": levels[track] - levels[track, at],
                 f"three_percent_level_{name}_db": -self.record_db,
                 f"limit_at_10_khz_re_3_percent_level_{name}_db": self.high_limit_db,
+                f"modulation_noise_{name}_db": self.modulation_db,
             }
         return told
 
