@@ -120,7 +120,11 @@ def union_bound(constraint_length, snr_db):
 
 
 @pytest.mark.parametrize(
-    ("constraint_length", "snr_db", "bits"), [(3, 4, 200_000), (3, 5, 400_000), (7, 4, 1_000_000), (7, 5, 1_000_000)]
+    ("constraint_length", "snr_db", "bits"),
+    [
+        *((3, 4, 200_000), (3, 5, 400_000), (3, 6, 1_000_000), (3, 7, 1_000_000)),
+        *((7, 4, 1_000_000), (7, 5, 1_000_000), (7, 6, 400_000), (7, 7, 400_000)),
+    ],
 )
 def test_error_rate_respects_the_union_bound(constraint_length, snr_db, bits):
     """Soft decoding of antipodal signals at an Eb/N0 of ``snr_db``.
