@@ -41,6 +41,7 @@ def sheet(
     from ..benchmarks.trials import run
     from ..contracts.errors import TargetNotMet, UsageError, in_one_line
     from ..contracts.keying import KeyedLineCode
+    from ..contracts.relay_cost import relay_cost
     from ..files.folder_writing import check_folder, whole_folder
     from ..files.programs import read_program
     from ..receivers.relays.build_record import build_record
@@ -65,6 +66,8 @@ def sheet(
     build = build_record(task.codec.line_code, *task.receiver.wiring(task.codec), memory_bytes)
     with watching() as watch:
         (played,) = run(study, watch=watch)
+    cost = relay_cost(task.codec)
+    assert cost is not None  # the receiver would have refused
     tape_s = task.codec.duration_s(len(source.data))
     estimate, tally = load_success(played.tally), played.tally
     load: dict[str, object] = {
@@ -89,6 +92,7 @@ def sheet(
         "seed": seed,
         "version": f"tapewright {__version__}",
         "build": build,
+        "checks": {"catches": list(cost.catches), "misses": list(cost.misses)},
         "load": load,
     }
     with whole_folder(output, (SHEET,), force) as folder:

@@ -6,7 +6,7 @@ bought). Names come from strangers' files and are escaped.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from html import escape
 from typing import Any
 
@@ -24,13 +24,28 @@ LIMITED = "default-src 'none'; style-src 'unsafe-inline'"
 """The page's own rule for whoever shows it: nothing is fetched, nothing runs."""
 
 
+MOST_STEPS_IN_WORDS = 16
+"""In a table of more steps than that the columns have room for a letter."""
+
+DOES = {
+    "write": "writes the byte",
+    "count": "counts the address up",
+    "clear": "opens the latches' holding circuit",
+    "copy": "sets the second bank as the latches stand",
+    "release": "opens the second bank's holding circuit",
+    "alarm": "alarm: fed if the latches do not fit their check",
+    "lamp": "a lamp",
+}
+
+
 def build_sheet(record: Mapping[str, Any]) -> str:
     """The page.
 
     Args:
         record: ``codec``, ``receiver``, ``channel`` and their ``_spec``; ``program``, ``program_sha256``,
             ``payload_bytes``, ``tape_s``, ``seed``, ``version``; ``build`` as ``receivers.relays.build_record`` makes
-            it; ``load`` with the counts, the share loaded and its interval.
+            it; ``checks`` with what the layers catch and miss; ``load`` with the counts, the share loaded and its
+            interval.
     """
     title = f"Build sheet: {in_one_line(record['program'], 60)} for relays"
     parts = (
@@ -105,17 +120,20 @@ def _steps(record: Mapping[str, Any]) -> Iterator[str]:
     yield "<h2>4. The steps</h2>"
     numbers = range(1, table["steps"] + 1)
     head = "".join(f"<th>{step}</th>" for step in numbers)
-    bit_row = "".join(f"<td>{f'bit {bits.index(step) + 1}' if step in bits else ''}</td>" for step in numbers)
-    body = "".join(_step_row(line, numbers) for line in table["lines"])
+    bit_row = "".join(f"<td>{_latched(step, bits, table['bits_a_step'])}</td>" for step in numbers)
+    crowded = table["steps"] > MOST_STEPS_IN_WORDS
+    body = "".join(_step_row(line, numbers, crowded) for line in table["lines"])
     yield (
-        f'<table class="steps"><thead><tr><th>step</th>{head}</tr></thead><tbody><tr><td>latch</td>{bit_row}</tr>'
-        f"{body}</tbody></table>"
+        f'<table class="steps"><thead><tr><th>step</th>{head}</tr></thead><tbody><tr><td>latch of bit</td>{bit_row}'
+        f"</tr>{body}</tbody></table>"
     )
+    if crowded:
+        yield "<p>h: held. p: a pulse. s: fed backwards, which it must not be.</p>"
     told = {"step": "held while the step lasts", "clock": "a pulse while the clock contact is closed"}
     rows = [
         (
             line["name"],
-            f"{line['action']} {line['bus']}".strip(),
+            f"drives the {line['bus']} bus" if line["bus"] else DOES[line["action"]],
             told[line["when"]],
             ", ".join(line["uses"]) or "-",
             ", ".join(line["through"]) or "-",
@@ -132,14 +150,27 @@ def _steps(record: Mapping[str, Any]) -> Iterator[str]:
         f"<p>Address: {table['address_bits']} bits, first address {table['first_address']}. What keeps the lines of a "
         f"step apart: {apart[table['isolation']]}.</p>"
     )
+    for does in ("catches", "misses"):
+        for what in record["checks"][does]:
+            yield f"<p>The check <b>{does}</b> {shown(what)}.</p>"
 
 
-def _step_row(line: Mapping[str, Any], numbers: Iterable[int]) -> str:
+def _latched(step: int, bit_steps: Sequence[int], bits_a_step: int) -> str:
+    if step not in bit_steps:
+        return ""
+    first = bit_steps.index(step) * bits_a_step
+    return ", ".join(str(bit) for bit in range(first + 1, first + bits_a_step + 1))
+
+
+def _step_row(line: Mapping[str, Any], numbers: Iterable[int], crowded: bool) -> str:
     mark = "held" if line["when"] == "step" else "pulse"
+    sneak = "sneak"
+    if crowded:
+        mark, sneak = mark[0], sneak[0]
     cells = "".join(
         f'<td class="on">{mark}</td>'
         if step in line["steps"]
-        else f"<td>{'sneak' if step in line['sneaked_steps'] else ''}</td>"
+        else f"<td>{sneak if step in line['sneaked_steps'] else ''}</td>"
         for step in numbers
     )
     return f"<tr><td>{shown(line['name'])}</td>{cells}</tr>"
@@ -149,13 +180,15 @@ def _diagrams(record: Mapping[str, Any]) -> Iterator[str]:
     build = record["build"]
     byte = build["byte"]
     bits = "".join(map(str, byte["bits"]))
+    banked = any(line["action"] == "copy" for line in build["timing"]["table"]["lines"])
+    after = ", while the byte before it is written" if banked else ""
     yield "<h2>5. One byte to scale</h2>"
     yield (
-        f"<figure>{byte_diagram(byte, build['timing']['table'])}<figcaption>The byte {bits} in the order heard, on a "
-        "typical machine at the middle of the level window: envelope of the tape, current in both input coils with "
-        "pick-up (long dashes) and drop-out (short dashes), and contacts. The notch in a current is the armature "
-        "coming in. Grey: the steps in which the table holds the line. Currents from the front-end simulation, "
-        "contacts from the simulated sequencer.</figcaption></figure>"
+        f"<figure>{byte_diagram(byte, build['timing']['table'])}<figcaption>A byte that is {bits} on the tape, in the "
+        f"order heard{after}, on a typical machine at the middle of the level window: envelope of the tape, current in "
+        "both input coils with pick-up (long dashes) and drop-out (short dashes), and contacts. The notch in a current "
+        "is the armature coming in. Grey: the steps in which the table holds the line. Currents from the front-end "
+        "simulation, contacts from the simulated sequencer.</figcaption></figure>"
     )
     yield (
         f"<figure>{step_diagram(byte)}<figcaption>Step {byte['closeup']['step']} of it, near enough for the waveform "

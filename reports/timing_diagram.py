@@ -91,11 +91,14 @@ def byte_diagram(byte: Mapping[str, Any], table: Mapping[str, Any]) -> str:
         table: its table, as ``receivers.relays.timing_record`` makes it.
     """
     drawing = _Drawing(byte["from_ms"], byte["to_ms"])
+    drawing.y = 28.0
     edges = [*byte["steps_ms"], byte["end_ms"]]
     for step, (start, end) in enumerate(pairwise(edges), 1):
-        bit = f": {byte['bits'][step - 1]}" if step <= len(byte["bits"]) else ""
-        drawing.words((drawing.x(start) + drawing.x(end)) / 2, 11, f"{step}{bit}", "middle")
-    drawing.words(LEFT - 8, 11, "step: bit")
+        middle = (drawing.x(start) + drawing.x(end)) / 2
+        drawing.words(middle, 11, f"{step}", "middle")
+        drawing.words(middle, 23, said_in_step(byte, step), "middle")
+    drawing.words(LEFT - 8, 11, "step")
+    drawing.words(LEFT - 8, 23, "bit")
     for track in byte["tracks"]:
         _envelope(drawing, track)
         _current(drawing, track, 46.0)
@@ -115,9 +118,19 @@ def byte_diagram(byte: Mapping[str, Any], table: Mapping[str, Any]) -> str:
             drawing.box(start, end, 11, _GREEN)
         drawing.y += 18
     for edge in edges:
-        drawing.upright(edge, 15, drawing.y)
+        drawing.upright(edge, 27, drawing.y)
     drawing.axis()
     return drawing.svg("One byte to scale", "Tape, coil currents, contacts and lines over the time of one byte.")
+
+
+def said_in_step(byte: Mapping[str, Any], step: int) -> str:
+    """The bits that one step of the byte says, in the order heard; empty after the last.
+
+    >>> said_in_step({"bits": [1, 1, 0, 1], "bits_a_step": 2}, 2)
+    '01'
+    """
+    width = byte["bits_a_step"]
+    return "".join(map(str, byte["bits"][width * (step - 1) : width * step]))
 
 
 def step_diagram(byte: Mapping[str, Any]) -> str:

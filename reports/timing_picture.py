@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..contracts.errors import in_one_line
+from .timing_diagram import said_in_step
 from .timing_text import short
 
 if TYPE_CHECKING:
@@ -121,11 +122,13 @@ def _uses(
 
 def _steps(axes: Axes, record: Mapping[str, Any], byte: Mapping[str, Any], edges: Sequence[float]) -> None:
     wrong = {hazard["step"] for hazard in record["hazards"]}
-    axes.text(-0.005, -0.72, "step\n", ha="right", va="bottom", fontsize="small", transform=axes.get_yaxis_transform())
+    axes.text(
+        -0.005, -0.72, "step\nbit", ha="right", va="bottom", fontsize="small", transform=axes.get_yaxis_transform()
+    )
     for edge in edges:
         axes.axvline(edge, color="0.75", linewidth=0.7, zorder=0)
     for step, (start, end) in enumerate(pairwise(edges), 1):
-        bit = f"bit {step}: {byte['bits'][step - 1]}" if step <= len(byte["bits"]) else ""
+        bit = said_in_step(byte, step)
         look: dict[str, Any] = {"color": _WRONG, "fontweight": "bold"} if step in wrong else {"color": "0.1"}
         axes.text((start + end) / 2, -0.72, f"{step}\n{bit}", ha="center", va="bottom", fontsize="small", **look)
 

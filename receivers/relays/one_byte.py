@@ -43,7 +43,7 @@ def one_byte(code: KeyedLineCode, relays: RelaySet, table: Table) -> dict[str, A
     bits = np.array(SHOWN_BITS, np.uint8)
     for layer in table.group_layers:
         bits = layer.encode(bits)
-    recording = code.modulate(np.tile(bits, 2), RATE_HZ)
+    recording = code.modulate(np.tile(bits, 3), RATE_HZ)
     lead_s = min(0.1, keying.first_step_s)
     first = round((keying.first_step_s - lead_s) * RATE_HZ)
     signal = _at_level(recording, first, 0.5 * (relays.tape.quietest_db + relays.tape.loudest_db))
@@ -51,6 +51,9 @@ def one_byte(code: KeyedLineCode, relays: RelaySet, table: Table) -> dict[str, A
     rng = stream(0, 0, "one byte")  # the longest bounce draws nothing from it
     contacts = hear(signal, machine, keying, rng)
     loaded = run(contacts, machine, table, keying)
+    if table.overlapped:
+        # What the first byte left in the second bank is written while the next is heard: that one is shown.
+        lead_s += keying.seconds_a_byte
     starts = _step_starts_s(keying)
     margin_s = BEFORE_S * keying.step_s
     window = (-margin_s, keying.seconds_a_byte + margin_s)
@@ -90,6 +93,7 @@ def one_byte(code: KeyedLineCode, relays: RelaySet, table: Table) -> dict[str, A
         "from_ms": 1e3 * window[0],
         "to_ms": 1e3 * window[1],
         "bits": bits.tolist(),
+        "bits_a_step": table.bits_a_step,
         "steps_ms": [round(1e3 * start, 3) for start in starts],
         "end_ms": 1e3 * keying.seconds_a_byte,
         "tracks": tracks,

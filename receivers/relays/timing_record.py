@@ -58,6 +58,7 @@ def table_record(table: Table) -> dict[str, Any]:
         "content": table.content,
         "steps": table.steps,
         "bit_steps": list(table.bit_steps),
+        "bits_a_step": table.bits_a_step,
         "address_bits": table.address_bits,
         "first_address": table.first_address,
         "isolation": table.isolation,

@@ -11,12 +11,13 @@ from typing import Any
 import pytest
 from tapewright.contracts import registry
 from tapewright.receivers.relays.build_record import build_record
+from tapewright.receivers.relays.one_byte import one_byte
 from tapewright.receivers.relays.relay_set import load_set
 from tapewright.receivers.relays.table import load_table
 from tapewright.reports.build_sheet import build_sheet
 from tapewright.reports.cautions import allowed_minutes, cautions
 from tapewright.reports.sheet_style import STYLE
-from tapewright.reports.timing_diagram import LEFT, RIGHT, WIDTH, byte_diagram, step_diagram
+from tapewright.reports.timing_diagram import LEFT, RIGHT, WIDTH, byte_diagram, said_in_step, step_diagram
 
 HOSTILE = "</title><script>alert('\"')</script><img src=x onerror=alert(1)>\n\x1b[31m&amp;"
 VOID = {"meta", "br", "img", "link", "input"}
@@ -76,6 +77,7 @@ def record(built: dict[str, Any]) -> dict[str, Any]:
         "seed": 1,
         "version": "tapewright 0",
         "build": copy.deepcopy(built),
+        "checks": {"catches": ["any odd number of wrong bits"], "misses": ["any even number"]},
         "load": {
             "rate": 0.975,
             "low": 0.8684,
@@ -245,3 +247,45 @@ def test_steps_of_the_table_stand_where_they_belong(record: dict[str, Any]) -> N
         assert [step for step, cell in enumerate(cells, 1) if cell] == line["steps"]
     headings = [int(number) for number in re.findall(r"<h2>(\d+)\.", page)]
     assert all(after == before + 1 for before, after in pairwise(headings))
+
+
+@pytest.fixture(scope="module")
+def voted() -> dict[str, Any]:
+    machine, stack = registry.receiver("relays:set=graded_12v"), registry.codec("vote/clocked:group_bits=24")
+    return build_record(stack.line_code, *machine.wiring(stack), 100)
+
+
+def test_many_steps_have_room_beside_each_other(record: dict[str, Any], voted: dict[str, Any]) -> None:
+    record["build"] = voted
+    page = build_sheet(record)
+    assert voted["timing"]["table"]["steps"] == 28
+    assert '<td class="on">h</td>' in page
+    assert '<td class="on">held</td>' not in page
+    drawn = byte_diagram(voted["byte"], voted["timing"]["table"])
+    for height in ("11.0", "23.0"):
+        # A digit of the page's sans-serif at 10 px is 6.4 px wide (DejaVu Sans: 1303 of 2048 units).
+        texts = [
+            (float(x), 6.4 * len(text))
+            for x, text in re.findall(rf'<text x="([\d.]+)" y="{height}" text-anchor="middle"[^>]*>(\d+)<', drawn)
+        ]
+        assert len(texts) in (24, 28)
+        for (one, width), (other, next_width) in pairwise(texts):
+            assert other - one > 0.5 * (width + next_width)
+
+
+def test_the_checks_say_what_they_catch_and_miss(record: dict[str, Any]) -> None:
+    page = build_sheet(record)
+    assert "The check <b>catches</b> any odd number of wrong bits." in page
+    assert "The check <b>misses</b> any even number." in page
+
+
+def test_a_second_bank_is_drawn_at_work_and_two_bits_a_step_stand_together(record: dict[str, Any]) -> None:
+    for spec, codec in (
+        ("relays:set=signal_12v,table=clock_tower_overlapped", "clocked:extra_steps=2"),
+        ("relays:set=graded_12v", "two_tone_rails"),
+    ):
+        machine, stack = registry.receiver(spec), registry.codec(codec)
+        byte = one_byte(stack.line_code, *machine.wiring(stack))
+        # Every line of the machine moves in the byte that is shown.
+        assert all(line["closed_ms"] for line in byte["lines"])
+    assert [said_in_step(byte, step) for step in range(1, 6)] == ["11", "01", "00", "10", ""]
