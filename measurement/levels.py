@@ -100,8 +100,10 @@ def response_curve(response: Responses, track: int, name: str) -> Finding:
 
 
 def separation(response: Responses) -> list[Finding]:
-    """Separation both ways, over frequency and at 1 kHz."""
+    """Separation both ways, over frequency and at 1 kHz; nothing where the response steps are not held."""
     findings: list[Finding] = []
+    if not response.hz.size:
+        return findings
     for track, (own, other) in enumerate((("left", "right"), ("right", "left"))):
         name = f"separation_{own}_to_{other}_db"
         share, error = np.abs(response.leak[track]), response.leak_error[track]
@@ -141,7 +143,7 @@ def level_difference(play: Playing, response: Responses) -> Finding:
         ]
     if len(readings) < 4:
         return Missing(name, "the capture does not hold the line-up tone")
-    leak = 8.686 * 1.96 * response.leak_error_at(LINE_UP_HZ)
+    leak = 8.686 * 1.96 * response.leak_error_at(LINE_UP_HZ) if response.hz.size else _UNKNOWN_LEAK_DB
     own = of_blocks(name, readings, "left over right, line-up tone")
     half = math.hypot(own.high - own.value, leak, 0.005)
     return around(name, own.value, half, own.method)

@@ -128,8 +128,7 @@ def _response(axes: Axes, record: Mapping[str, Any]) -> None:
             markerfacecolor="none" if track == "right" else look["color"],
         )
     if not drawn:
-        missing = record["missing"]
-        return _nothing(axes, record, "response_db" if "response_db" in missing else "response_left_db")
+        return _nothing(axes, record, "response_left_db")
     axes.set_xscale("log")
     axes.set_xticks([50, 100, 200, 500, 1000, 2000, 5000, 10_000], minor=False)
     axes.xaxis.set_major_formatter(lambda hz, _: f"{hz:g}" if hz < 1000 else f"{hz / 1000:g}k")
@@ -143,7 +142,7 @@ def _response(axes: Axes, record: Mapping[str, Any]) -> None:
 def _dropouts(axes: Axes, record: Mapping[str, Any], traces: Mapping[str, Any]) -> None:
     axes.set_title("Dropouts along the tape", fontsize="medium")
     if not traces["listened"]:
-        return _nothing(axes, record, "dropouts_per_minute")
+        return _nothing(axes, record, "dropouts_left_per_minute")
     tracks = traces["tracks"]
     for start, end in traces["listened"]:
         axes.axvspan(start, end, color="0.95", zorder=0)

@@ -23,7 +23,14 @@ UNITS = (
 )
 """Ends of names and the unit they stand for."""
 
-_NAME, _VALUE, _WIDTH = 46, 24, 100
+_SPOKEN = (
+    ("three_percent_level", "3 % level"),
+    ("3_percent", "3 %"),
+    ("10_khz", "10 kHz"),
+    ("noise_a_", "noise, A-weighted, "),
+)
+
+_NAME, _VALUE, _WIDTH, _POINTS = 46, 24, 100, 6
 
 
 def lines(record: Mapping[str, Any]) -> Iterator[str]:
@@ -32,12 +39,18 @@ def lines(record: Mapping[str, Any]) -> Iterator[str]:
     Args:
         record: as ``profile.toml`` has it.
     """
-    for name, figure in record["figures"].items():
+    for name, figure in _tracks_together(record["figures"]):
         title, unit = _title(name)
         digits = _digits(figure["high"] - figure["low"])
         value, low, high = (f"{figure[key]:.{digits}f}" for key in ("value", "low", "high"))
         shown = f"{value} {unit}".rstrip()
         yield f"{title:<{_NAME}} {shown:<{_VALUE - 8}} {low} to {high}"
+    for name, curve in record["curves"].items():
+        if name.startswith("response_"):
+            yield f"{_title(name)[0]}, dB re 315 Hz"
+            points = zip(curve["places"], curve["values"], strict=True)
+            shown = [f"{place:g} Hz {value:+.1f}" for place, value in points]
+            yield from (f"  {',  '.join(shown[i : i + _POINTS])}" for i in range(0, len(shown), _POINTS))
     for line in record["flutter_lines"]:
         share = f"{100 * line['weighted_share']:.0f} % of the weighted power"
         yield f"  wavers at {line['frequency_hz']:.2f} Hz by {line['peak_percent']:.3f} % ({share}): {line['cause']}"
@@ -49,6 +62,16 @@ def lines(record: Mapping[str, Any]) -> Iterator[str]:
         yield from wrap(", ".join(titles), _WIDTH, initial_indent="  ", subsequent_indent="  ")
 
 
+def _tracks_together(figures: Mapping[str, Any]) -> list[tuple[str, Any]]:
+    """Figures in their order, but the same figure of both tracks one below the other.
+
+    >>> [name for name, _ in _tracks_together({"hum_left_db": 1, "skew_us": 2, "hum_right_db": 3})]
+    ['hum_left_db', 'hum_right_db', 'skew_us']
+    """
+    kinds = [name.replace("_left_", "_").replace("_right_", "_") for name in figures]
+    return sorted(figures.items(), key=lambda item: kinds.index(kinds[list(figures).index(item[0])]))
+
+
 def _title(name: str) -> tuple[str, str]:
     """Words for a person and the unit.
 
@@ -58,8 +81,14 @@ def _title(name: str) -> tuple[str, str]:
     for ending, unit in UNITS:
         if name.endswith(ending):
             kept = "" if unit in {"dB", "us", "um", "ms", "Hz", "%", "arcmin", "a minute"} else ending
-            return (name.removesuffix(ending) + kept).replace("_", " "), unit
-    return name.replace("_", " "), ""
+            return _words(name.removesuffix(ending) + kept), unit
+    return _words(name), ""
+
+
+def _words(name: str) -> str:
+    for written, spoken in _SPOKEN:
+        name = name.replace(written, spoken)
+    return name.replace("_", " ")
 
 
 def _digits(width: float) -> int:
