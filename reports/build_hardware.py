@@ -24,6 +24,9 @@ def parts_section(record: Mapping[str, Any]) -> Iterator[str]:
         f"<p>Diodes: {parts['isolating_diodes']} isolating, {parts['clamp_diodes']} clamping{zeners}, "
         f"{parts['rectifier_diodes']} rectifying. Capacitors: {parts['capacitors']}.</p>"
     )
+    for check in record["build"]["checks"]:
+        caught, missed = ("; ".join(map(shown, check[key])) for key in ("catches", "misses"))
+        yield f"<p>Layer {shown(check['layer'])} catches {caught}. It does not see {missed}.</p>"
     yield "<h3>Coils</h3>"
     drawn = [
         (
@@ -59,6 +62,17 @@ def parts_section(record: Mapping[str, Any]) -> Iterator[str]:
     )
 
 
+def _filter_rows(tuned: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """The circuit between the amplifier of a track and the relay of its second tone."""
+    circuit = (
+        f"{tuned['resistance_ohm']:.0f} ohm in series, then {tuned['inductance_mh']:g} mH beside "
+        f"{tuned['capacitance_nf']:.1f} nF to ground: Q {tuned['quality']:g}, tuned to {tuned['tone_hz']:g} Hz within "
+        f"{tuned['tuning_percent']:g} %"
+    )
+    behind = f"gain {tuned['gain']:g}, like the first, with rectifier, reservoir and relay of its own"
+    return [("tone filter", circuit), ("amplifier behind it", behind)]
+
+
 def front_end_section(record: Mapping[str, Any]) -> Iterator[str]:
     """Each track's electronics."""
     front = record["build"]["front_end"]
@@ -81,6 +95,8 @@ def front_end_section(record: Mapping[str, Any]) -> Iterator[str]:
     if front["driver"] == "transistor":
         threshold = f"turns on at {front['threshold_v']:g} V, bleeder {front['bleed_ohm']:g} ohm"
         rows.append(("transistor driver", threshold))
+    if front["tone_filter"] is not None:
+        rows += _filter_rows(front["tone_filter"])
     yield grid(("part", "value"), rows)
     largest = front["largest_reservoir_uf"]
     if largest is None:

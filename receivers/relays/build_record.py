@@ -12,6 +12,7 @@ from itertools import product
 from typing import Any
 
 from ...contracts.keying import KeyedLineCode, Keying
+from ...contracts.relay_cost import RelayLayer
 from .corner import Surroundings, everywhere
 from .machine import Input, build, reset_delay_s
 from .margin import GUARD_S
@@ -48,6 +49,7 @@ def build_record(code: KeyedLineCode, relays: RelaySet, table: Table, payload_by
         "keying": keying_record(keying),
         "byte": one_byte(code, relays, table),
         "parts": _parts(relays, table, keying, payload_bytes),
+        "checks": _checks(table),
         "coils": [_coil(role, kind, relays) for role, kind in _kinds(relays)],
         "supply": _supply(relays, table, keying),
         "front_end": _front_end(relays, table, keying, timed),
@@ -182,6 +184,7 @@ def _front_end(relays: RelaySet, table: Table, keying: Keying, timed: dict[str, 
         "reservoir_percent": 100 * relays.reservoir,
         "bleed_ohm": front_end.bleed_ohm if front_end.driver == "transistor" else None,
         "threshold_v": front_end.threshold_v if front_end.driver == "transistor" else None,
+        "tone_filter": _tone_filter(relays, keying),
         "recovery_us": 1e6 * front_end.recovery_s,
         "leakage_mh": 1e3 * front_end.leakage_h,
         "top_tone_hz": None if highest_hz is None else _finite(highest_hz),
@@ -193,6 +196,32 @@ def _front_end(relays: RelaySet, table: Table, keying: Keying, timed: dict[str, 
         "pick_up_ma": 1e3 * typical.coil.pick_up_a,
         "drop_out_ma": 1e3 * typical.coil.drop_out_a,
     }
+
+
+def _tone_filter(relays: RelaySet, keying: Keying) -> dict[str, Any] | None:
+    """The tuned circuit before the relays of a second tone; None for a code of one."""
+    kind = relays.tone_filter
+    if kind is None or not keying.more_tones_hz:
+        return None
+    tone_hz = keying.more_tones_hz[0]
+    return {
+        "tone_hz": tone_hz,
+        "quality": kind.quality,
+        "tuning_percent": 100 * kind.tuning,
+        "gain": kind.gain,
+        "inductance_mh": 1e3 * kind.inductance_h,
+        "capacitance_nf": 1e9 * kind.capacitance_f(tone_hz),
+        "resistance_ohm": kind.resistance_ohm(tone_hz),
+    }
+
+
+def _checks(table: Table) -> list[dict[str, Any]]:
+    """What each layer for relays notices or mends, and what passes it."""
+    return [
+        {"layer": layer.name, "catches": list(cost.catches), "misses": list(cost.misses)}
+        for layer in (*table.group_layers, *table.load_layers)
+        if isinstance(layer, RelayLayer) and (cost := layer.relay_cost())
+    ]
 
 
 def _release_s(listening: Input, keying: Keying) -> float:
