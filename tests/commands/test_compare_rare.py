@@ -10,7 +10,8 @@ from tapewright.benchmarks.statistics import Estimate
 from tapewright.benchmarks.study import Study
 from tapewright.commands.rare import show
 
-SIMPLE = ("--codec", "plain-biphase", "--channel", "dropouts:per_minute=0.5", "--trials", "400", "--rare")
+SHORT = "biphase:leader_s=0.1,tail_s=0,bit_rate_hz=2400"
+SIMPLE = ("--codec", SHORT, "--channel", "dropouts:per_minute=0.5", "--trials", "400", "--rare")
 
 
 def compare(tmp_path, *arguments):
@@ -37,7 +38,7 @@ def test_a_figure_is_shown_with_its_interval_and_what_it_leaves_open(capsys):
         "6.0e-07)",
         "1.50",
         "33",
-        *"132 / 2 / 4000".split(),
+        *["132", "/", "2", "/", "4000"],
     ]
     assert "of 1000 tapes without dropouts 0 failed, which leaves up to 0.3 % (one-sided, 95 %)" in told
 
@@ -50,7 +51,8 @@ def test_no_failure_met_is_shown_as_a_bound_and_a_refusal_by_its_reason(capsys):
 
 
 def test_records_as_json(tmp_path):
-    told = compare(tmp_path, *SIMPLE, "--json", "--channel", "hiss")
+    (tmp_path / "one.bin").write_bytes(b"!")
+    told = compare(tmp_path, *SIMPLE, "--json", "--channel", "hiss", "--program", "one.bin")
     assert told.returncode == 0, told.stderr
     figured, refused = json.loads(told.stdout)
     assert figured["tapes"] == 400
