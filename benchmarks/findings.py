@@ -61,8 +61,8 @@ def _limited_by_receiver(row: Record) -> bool:
 def _at_its_fastest(row: Record) -> str:
     codec, receiver = (in_one_line(name, _LONGEST_NAME) for name in (row.task.codec_name, row.task.receiver_name))
     return (
-        f"However fast it is played, {receiver} can take in at most {row.receiver_limit_bits_per_s:.3g} bit/s of {codec}: "
-        "its share of capacity is of that."
+        f"However fast it is played, {receiver} can take in at most {row.receiver_limit_bits_per_s:.3g} bit/s of "
+        f"{codec}: its share of capacity is of that."
     )
 
 

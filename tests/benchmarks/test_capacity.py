@@ -185,7 +185,7 @@ def test_a_channel_is_probed_once():
 
 
 @given(st.floats(-20, 4), st.sampled_from([8000.0, 12_500.0]), st.sampled_from([30.0, 46.0]))
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=4, deadline=None)
 def test_each_recording_has_the_capacity_of_its_own_power(power_db, band_hz, ratio_db):
     # B log2(1 + SNR) with the signal changed by so many decibels; tolerance as above, of the fewest bits a hertz: 3.4.
     powers = (RECORD_POWER * 10 ** (power_db / 10),) * 2
@@ -227,7 +227,10 @@ def test_the_strength_of_a_recording_is_that_of_its_sound():
     assert Strength((0.02, 0.08), 0.9).sine_peak == pytest.approx(0.4)
 
 
-CODECS = ("plain-biphase", "standard-300", "contents/repeat/fsk:baud_hz=1200", "contents/biphase:bit_rate_hz=4800")
+CODECS = (
+    *("plain-biphase", "standard-300", "contents/repeat/fsk:baud_hz=1200", "contents/biphase:bit_rate_hz=4800"),
+    *("contents/multicarrier", "dense-played"),
+)
 
 
 @settings(max_examples=12, deadline=None)

@@ -235,3 +235,12 @@ def test_parameters_that_make_no_frame_are_refused(parameters, said):
 def test_data_for_too_many_blocks_is_refused():
     with pytest.raises(UsageError, match="65536 blocks of 1 bytes; 65537 bytes do not"):
         Frame(block_bytes=1).encode(np.zeros(8 * 65_537, np.uint8))
+
+
+def test_data_that_need_more_blocks_than_can_be_numbered_are_refused_in_one_line():
+    """A block number has 16 bits: 65,536 blocks."""
+    layer = Frame(block_bytes=1)
+    assert layer.encode(np.zeros(8 * 65_536, np.uint8)).size == layer.coded_bits(8 * 65_536)
+    with pytest.raises(UsageError) as caught:
+        layer.encode(np.zeros(8 * 65_537, np.uint8))
+    assert str(caught.value) == "frame: data must fit into 65536 blocks of 1 bytes; 65537 bytes do not."
