@@ -1,0 +1,339 @@
+"""Choice: what to put on the tape, within limits. Searched coarse to fine, raced, and shown from fresh tapes.
+
+A family is a line code under every scheme of layers. In each the quickest load that survives its race stands in front;
+the three best fronts of different families are refined, and then play their finals, each on tapes of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from ..contracts import registry
+from ..contracts.errors import UsageError
+from .candidates import Candidate, beside, coarse, families
+from .deck import deck
+from .final import MOST_TAPES, Final, final
+from .limits import Limits
+from .racing import Course, Family, next_survivor
+from .refusals import FAR, Refusal, refusals
+from .statistics import at_least
+from .study import DEFAULT_SEED
+from .tally import Tally
+from .trials import News
+
+SHOWN = 3
+"""The winner and two runners-up."""
+
+MOST_FINALS = 8
+"""After so many finals the answer is what has passed by then."""
+
+REFINEMENTS = 2
+"""How often the front of a family is refined."""
+
+MOST_NEIGHBOURS = 24
+"""Candidates that a refinement may enter, the nearest to the front."""
+
+NEAR_MISSES = 2
+"""Quicker candidates that a refinement starts from as well: those that were longest in the race."""
+
+
+@dataclass(frozen=True)
+class Stage:
+    """What a choice is doing, told to whoever watches.
+
+    Attributes:
+        what: in words.
+        news: of the tapes that play now; None between them.
+    """
+
+    what: str
+    news: News | None = None
+
+
+@dataclass(frozen=True)
+class Finalist:
+    """A format that played its final.
+
+    Attributes:
+        candidate: the format.
+        final: what it had to play.
+        tally: what it did.
+        passed: whether it meets the limits.
+        number: which final this was, from 1; with the course it tells the tapes.
+    """
+
+    candidate: Candidate
+    final: Final
+    tally: Tally
+    passed: bool
+    number: int
+
+
+@dataclass(frozen=True)
+class Miss:
+    """The nearest miss, where nothing meets the limits.
+
+    Attributes:
+        candidate: the format.
+        refusal: the one limit that it breaks, with what to relax it to.
+        finalist: its final, where the tapes decided.
+    """
+
+    candidate: Candidate
+    refusal: Refusal
+    finalist: Finalist | None
+
+
+@dataclass(frozen=True)
+class Rejected:
+    """A family that is not shown, and the limit that killed it."""
+
+    family: str
+    limit: str
+    words: str
+
+
+@dataclass(frozen=True)
+class Choice:
+    """The answer.
+
+    Attributes:
+        limits: as asked.
+        course: where everything was played.
+        shown: the recommended format and the runners-up; empty if nothing meets the limits.
+        failed: formats that came up for a final and failed it.
+        rejected: the families that are not shown.
+        miss: the nearest miss, if nothing is shown; None also where nothing is near.
+        tapes: how many were played in all.
+        tried: how many candidates there were, and how many of them raced.
+    """
+
+    limits: Limits
+    course: Course
+    shown: tuple[Finalist, ...]
+    failed: tuple[Finalist, ...]
+    rejected: tuple[Rejected, ...]
+    miss: Miss | None
+    tapes: int
+    tried: tuple[int, int]
+
+
+def unheeded(stage: Stage) -> None:
+    """The watcher that looks away."""
+
+
+def choose(
+    program: bytes,
+    program_name: str,
+    limits: Limits,
+    *,
+    budget: int = MOST_TAPES,
+    seed: int = DEFAULT_SEED,
+    workers: int | None = None,
+    watch: Callable[[Stage], None] = unheeded,
+) -> Choice:
+    """The format to put on the tape.
+
+    Args:
+        program: the payload.
+        limits: what it must keep within.
+        budget: tapes that the final of one format may play.
+        seed: same seed, same answer.
+
+    Raises:
+        UsageError: a budget that cannot show the success asked for, or as ``deck``.
+    """
+    if not program:
+        raise UsageError("Argument 'program' must hold at least 1 byte.")
+    course = Course(program, program_name, deck(limits).spec, limits.receiver, seed, workers)
+    return _Choosing(limits, course, budget, watch).choice()
+
+
+class _Choosing:
+    def __init__(self, limits: Limits, course: Course, budget: int, watch: Callable[[Stage], None]) -> None:
+        self.limits = limits
+        self.course = course
+        self.budget = budget
+        self.watch = watch
+        self.final = final(limits, budget)
+        self.receiver = registry.receiver(limits.receiver)
+        self.installed = families()
+        self.shown: list[Finalist] = []
+        self.failed: list[Finalist] = []
+        self.families = {family.name: family for family in self._entered()}
+        self.refined: set[str] = set()
+
+    def _entered(self) -> Iterator[Family]:
+        for name, code in self.installed.codes.items():
+            self.watch(Stage(f"{name}: working out what it could do"))
+            family = Family(name, [])
+            self._enter(family, coarse(code, self.receiver, len(self.course.program)))
+            yield family
+
+    def _enter(self, family: Family, found: tuple[Candidate, ...]) -> None:
+        """Those that no arithmetic refuses."""
+        fit = []
+        for candidate in found:
+            against = refusals(candidate, self.limits, self.receiver, self.final)
+            if against:
+                family.out[candidate] = against[0]
+            else:
+                fit.append(candidate)
+        family.enter(fit)
+
+    def choice(self) -> Choice:
+        while len(self.shown) < SHOWN and len(self.shown) + len(self.failed) < MOST_FINALS:
+            fronts = self._fronts(SHOWN - len(self.shown)) or self._fronts_of_other_shapes()
+            if not fronts:
+                break
+            rough = [(family, candidate) for family, candidate in fronts if family.name not in self.refined]
+            for family, candidate in rough:
+                self._refine(family, candidate)
+            if not rough:
+                self._play_final(*fronts[0])
+        return Choice(
+            limits=self.limits,
+            course=self.course,
+            shown=tuple(self.shown),
+            failed=tuple(self.failed),
+            rejected=tuple(self._rejected()),
+            miss=None if self.shown else self._nearest_miss(),
+            tapes=sum(tally.trials for tally in self._all_tallies()),
+            tried=(
+                sum(len(one.out) + len(one.waiting) + len(one.racing) for one in self.families.values()),
+                sum(len(one.tallies) for one in self.families.values()),
+            ),
+        )
+
+    def _all_tallies(self) -> Iterator[Tally]:
+        for family in self.families.values():
+            yield from family.tallies.values()
+        yield from (finalist.tally for finalist in (*self.shown, *self.failed))
+
+    def _fronts(self, wanted: int) -> list[tuple[Family, Candidate]]:
+        """The fronts of the families that are not shown yet, as far as they can be among the ``wanted`` best."""
+        shown = {finalist.candidate.family for finalist in self.shown}
+        heads = [(one.quickest.rank, one) for name, one in self.families.items() if name not in shown and one.quickest]
+        fronts: list[tuple[Family, Candidate]] = []
+        for _, family in sorted(heads, key=lambda head: head[0]):
+            ceiling = fronts[wanted - 1][1] if len(fronts) >= wanted else None
+            found = next_survivor(family, self.course, self.final, ceiling, self._race_told)
+            if found is not None:
+                fronts = sorted([*fronts, (family, found)], key=lambda front: front[1].rank)
+        return fronts[:wanted]
+
+    def _fronts_of_other_shapes(self) -> list[tuple[Family, Candidate]]:
+        """Where too few families are left: the fronts of those shown, under layers that are not shown."""
+        shapes = {finalist.candidate.shape for finalist in self.shown}
+        fronts = []
+        for name in {finalist.candidate.family for finalist in self.shown}:
+            family = self.families[name]
+            family.leave_out(shapes)
+            found = next_survivor(family, self.course, self.final, None, self._race_told)
+            if found is not None:
+                fronts.append((family, found))
+        return sorted(fronts, key=lambda front: front[1].rank)
+
+    def _race_told(self, family: Family) -> None:
+        raced = len(family.tallies)
+        left = len(family.racing)
+        self.watch(Stage(f"{family.name}: {raced} formats raced, {left} of them still in"))
+
+    def _refine(self, family: Family, front: Candidate) -> None:
+        """Enter what lies around the front, and around what was nearly as good and quicker."""
+        self.refined.add(family.name)
+        for _ in range(REFINEMENTS):
+            near = sorted(
+                (one for one in family.out if one in family.tallies and one.rank[0] < front.rank[0]),
+                key=lambda one: -family.tallies[one].trials,
+            )
+            around: dict[Candidate, None] = {}
+            for origin in (front, *near[:NEAR_MISSES]):
+                around |= dict.fromkeys(beside(origin, self.receiver, len(self.course.program)))
+            quicker = [one for one in around if one.rank[0] < front.rank[0] and one not in family.out]
+            self._enter(family, tuple(sorted(quicker, key=lambda one: one.rank)[-MOST_NEIGHBOURS:]))
+            found = next_survivor(family, self.course, self.final, None, self._race_told)
+            if found is None or found == front:
+                return
+            front = found
+
+    def _play_final(self, family: Family, candidate: Candidate) -> None:
+        number = len(self.shown) + len(self.failed) + 1
+        attempt = 1 if self.shown else len(self.failed) + 1
+        asked = final(self.limits, self.budget, attempt)
+        self.watch(Stage(f"{family.name}: final of {asked.tapes} fresh tapes"))
+        (tally,) = self.course.play((candidate,), asked.tapes, "final", number, self._told(f"{family.name}: final"))
+        passed = asked.passed(tally, self.limits, candidate.codec.lies_at_most)
+        finalist = Finalist(candidate, asked, tally, passed, number)
+        if passed:
+            self.shown.append(finalist)
+            return
+        self.failed.append(finalist)
+        lost = tally.trials - tally.right
+        words = f"failed {lost} of {tally.trials} tapes, {asked.failures} allowed, in its final"
+        family.drop(candidate, Refusal("success_at_least", words, lost / tally.trials))
+
+    def _told(self, what: str) -> Callable[[News], None]:
+        return lambda news: self.watch(Stage(what, news))
+
+    def _rejected(self) -> Iterator[Rejected]:
+        shown = {finalist.candidate.family for finalist in self.shown}
+        for name, family in self.families.items():
+            if name in shown:
+                continue
+            quickest = family.quickest
+            if quickest is not None and self.shown:
+                yield Rejected(name, "slower", f"slower: a load takes {quickest.tape_s:.3g} s at its quickest")
+            elif family.out:
+                worst = max(family.out.items(), key=lambda entry: entry[1].order)
+                yield Rejected(name, worst[1].limit, _in_words(*worst))
+        for name, why in self.installed.broken.items():
+            yield Rejected(name, "receiver", why)
+
+    def _nearest_miss(self) -> Miss | None:
+        """Of what the tapes rejected the sturdiest, shown by a final; else what breaks one limit by least."""
+        if self.failed:
+            nearest = max(self.failed, key=lambda one: one.tally.right / one.tally.trials)
+            return self._success_miss(nearest)
+        raced = [(one, tally) for family in self.families.values() for one, tally in family.tallies.items()]
+        if raced:
+            sturdiest, _ = max(raced, key=lambda entry: (at_least(entry[1].right, entry[1].trials), entry[0].rank))
+            told = self._told(f"{sturdiest.family}: the nearest miss")
+            (tally,) = self.course.play((sturdiest,), self.final.tapes, "final", 0, told)
+            return self._success_miss(Finalist(sturdiest, self.final, tally, False, 0))
+        near = [
+            (against[0].miss, candidate.rank, candidate, against[0])
+            for family in self.families.values()
+            for candidate in family.out
+            if len(against := refusals(candidate, self.limits, self.receiver, self.final)) == 1
+            and against[0].miss < FAR
+        ]
+        if not near:
+            return None
+        _, _, candidate, refused = min(near, key=lambda entry: entry[:2])
+        return Miss(candidate, refused, None)
+
+    def _success_miss(self, finalist: Finalist) -> Miss:
+        tally = finalist.tally
+        lost = tally.trials - tally.right
+        shown = at_least(tally.right, tally.trials)
+        refused = Refusal(
+            "success_at_least", f"failed {lost} of {tally.trials} tapes", lost / tally.trials, _down(shown)
+        )
+        return Miss(finalist.candidate, refused, finalist)
+
+
+def _in_words(candidate: Candidate, refused: Refusal) -> str:
+    if refused.limit != "success_at_least":
+        return refused.words
+    return f"{refused.words}, the sturdiest that raced ({candidate.tape_s:.3g} s)"
+
+
+def _down(value: float) -> float:
+    """The next smaller number of three digits after the point.
+
+    >>> _down(0.98765)
+    0.987
+    """
+    return int(1000 * value) / 1000

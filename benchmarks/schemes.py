@@ -1,0 +1,99 @@
+"""Schemes: the layers that a choice puts over each line code.
+
+Those that are known to belong together, in the strengths that are worth a first look, and those of every registered
+preset; a layer of another package stands alone and below the outermost check. Finer strengths are tried around what
+survives.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import product
+
+from ..contracts import registry
+from ..contracts.errors import TapewrightError
+from ..contracts.layer import Layer
+from ..contracts.line_code import LineCode
+from ..contracts.plug_in import PlugIn
+from ..contracts.preset import Preset
+from ..contracts.spec import Item, parse_stack
+
+Layers = tuple[Layer, ...]
+
+FIRST_LOOK: tuple[tuple[str, dict[str, tuple[int | str, ...]]], ...] = (
+    ("", {}),
+    ("parity", {}),
+    ("vote", {}),
+    ("crc", {}),
+    ("contents", {}),
+    ("contents/repeat", {"copies": (3, 5)}),
+    ("contents/frame", {"block_bytes": (64, 128)}),
+    ("contents/hamming/interleave:depth=64", {}),
+    ("contents/rs", {"parity_bytes": (16, 32, 64)}),
+    ("contents/rs/interleave:depth=64/frame", {"parity_bytes": (16, 32, 64, 96), "block_bytes": (64, 128)}),
+    ("contents/convolutional/scatter", {"rate": ("1of2", "2of3", "3of4")}),
+    ("contents/rs/convolutional/scatter", {"parity_bytes": (16, 32), "rate": ("1of2", "2of3", "3of4", "5of6")}),
+)
+"""Stacks of layers, the outermost first, and the values that one of them is tried with."""
+
+OUTERMOST = "contents"
+
+
+def schemes() -> tuple[Layers, ...]:
+    """Every scheme once, whatever is not installed or does not work left out."""
+    found: dict[Layers, None] = {}
+    for layers in (*_first_look(), *_of_presets(), *_of_strangers()):
+        found[layers] = None
+    return tuple(found)
+
+
+def _first_look() -> Iterator[Layers]:
+    for stack, strengths in FIRST_LOOK:
+        for values in product(*strengths.values()):
+            yield from _built(stack, dict(zip(strengths, values, strict=True)))
+
+
+def _built(stack: str, strength: dict[str, int | str]) -> Iterator[Layers]:
+    """The layers of ``stack`` with those parameters, each given to the member that has it."""
+    codecs = registry.installed("codec")
+    try:
+        members = codecs.build(parse_stack(stack)) if stack else ()
+        named = tuple(
+            Item(member.name, tuple({**member.arguments(), **_of(member, strength)}.items())) for member in members
+        )
+        layers = tuple(member for member in codecs.build(named) if isinstance(member, Layer))
+    except TapewrightError:
+        return
+    yield layers
+
+
+def _of(member: PlugIn, strength: dict[str, int | str]) -> dict[str, int | str]:
+    return {name: value for name, value in strength.items() if name in member.arguments()}
+
+
+def _of_presets() -> Iterator[Layers]:
+    codecs = registry.installed("codec")
+    for name in codecs.names():
+        try:
+            found = codecs.load(name)
+            members = codecs.build((Item(name),)) if isinstance(found, Preset) else ()
+        except TapewrightError:
+            continue
+        if members and isinstance(members[-1], LineCode):
+            layers = tuple(member for member in members[:-1] if isinstance(member, Layer))
+            if len(layers) == len(members) - 1:
+                yield layers
+
+
+def _of_strangers() -> Iterator[Layers]:
+    """Layers that no scheme names, by themselves and under the check."""
+    codecs = registry.installed("codec")
+    named = {item.name for stack, _ in FIRST_LOOK if stack for item in parse_stack(stack)}
+    for name in codecs.names():
+        try:
+            found = codecs.load(name)
+        except TapewrightError:
+            continue
+        if isinstance(found, type) and issubclass(found, Layer) and name not in named:
+            yield from _built(name, {})
+            yield from _built(f"{OUTERMOST}/{name}", {})
