@@ -100,6 +100,7 @@ class Record:
             "capacity_of_one_track_bits_per_s": self.capacity.one_track_bits_per_s,
             "capacity_unknown": self.capacity.without,
             "receiver_limit_bits_per_s": self.receiver_limit_bits_per_s,
+            "receiver_relays": None if task.refusal is not None else task.receiver.relay_count(task.codec),
             "limit_bits_per_s": self.limit_bits_per_s,
             "share_of_capacity": self.share_of_capacity,
             "stop": self.stop,

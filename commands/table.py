@@ -48,7 +48,7 @@ def print_answer(rows: Sequence[Record], sentences: Sequence[str]) -> None:
         for row in rows
         if row.task.refusal is not None
     }
-    for sentence in (*_needed(rows), *refusals, *sentences):
+    for sentence in (*_needed(rows), *_built(rows), *refusals, *sentences):
         screen.print(in_one_line(sentence, _PIPE_WIDTH), soft_wrap=False)
 
 
@@ -65,6 +65,26 @@ def _needed(rows: Sequence[Record]) -> list[str]:
         else:
             told[name] = f"To decode {name} takes a microcontroller: {obstacle(codec)}."
     return list(told.values())
+
+
+def _built(rows: Sequence[Record]) -> list[str]:
+    """What a receiver that is built of relays needs in all for each codec, and how quickly it could load."""
+    told: dict[str, None] = {}
+    for row in rows:
+        task = row.task
+        count = None if task.refusal is not None else task.receiver.relay_count(task.codec)
+        if count is None:
+            continue
+        machine = f"The whole machine that loads {_name(task.codec_name)} ({_name(task.receiver_name)})"
+        quickest, payload_bytes = task.receiver.quickest(task.codec), len(row.study.program)
+        pace = (
+            "no pace of it is one that its contacts are sure to follow"
+            if quickest is None
+            else f"at the quickest pace that its contacts are sure to follow it loads "
+            f"{payload_bytes / quickest.duration_s(payload_bytes):.2f} bytes/s"
+        )
+        told[f"{machine} has {count} relays; {pace}."] = None
+    return list(told)
 
 
 def print_standings(standings: Sequence[Standing]) -> None:

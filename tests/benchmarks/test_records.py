@@ -28,6 +28,7 @@ PROMISED = [
     "residual_byte_error_rate",
     "capacity_bits_per_s",
     "receiver_limit_bits_per_s",
+    "receiver_relays",
     "limit_bits_per_s",
     "guaranteed_burst_ms",
     "share_of_capacity",

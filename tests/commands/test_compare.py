@@ -44,14 +44,31 @@ def test_the_table_says_what_was_found() -> None:
 
 
 def test_what_relays_can_decode_is_shown_with_its_parts() -> None:
-    """Two inputs, two relays a step, a latch a bit and a reset; the parity bit adds a step, a latch and the alarm."""
+    """Two inputs, two relays a step, a latch a bit and a reset; the parity bit adds a step, a latch and the alarm.
+
+    Two contacts more let a reset mark that finds clocks lost feed the alarm.
+    """
     specs = ("clocked", "parity/clocked:group_bits=9", "parity/clocked", "biphase")
     ran = compare("--channel", "wire", "--trials", "1", *(word for spec in specs for word in ("--codec", spec)))
     assert ran.returncode == 0
     assert "To decode clocked takes 35 relays, 81 contacts, 12 steps a byte." in ran.stdout
-    assert "To decode parity/clocked:group_bits=9 takes 39 relays, 107 contacts, 13 steps a byte." in ran.stdout
+    assert "To decode parity/clocked:group_bits=9 takes 39 relays, 109 contacts, 13 steps a byte." in ran.stdout
     assert "To decode parity/clocked takes a microcontroller: 'clocked' has group_bits=8" in ran.stdout
     assert "To decode biphase takes a microcontroller." in ran.stdout
+
+
+def test_with_a_relay_receiver_the_whole_machine_is_shown_and_what_a_second_bank_buys() -> None:
+    codecs, machines = ("clocked", "clocked:extra_steps=2"), ("relays", "relays:table=clock_tower_overlapped")
+    asked = [*(word for spec in codecs for word in ("--codec", spec)), "--channel", "wire", "--trials", "1"]
+    ran = compare(*asked, *(word for spec in machines for word in ("--receiver", spec)))
+    assert ran.returncode == 0
+    told = re.findall(r"^The whole machine that loads (\S+) \((\S+)\) has (\d+) relays; .* ([\d.]+) bytes/s\.$",
+                      ran.stdout, re.MULTILINE)  # fmt: skip
+    assert [row[:2] for row in told] == list(zip(codecs, machines, strict=True))
+    (plain, slow), (overlapped, fast) = ((int(relays), float(pace)) for *_, relays, pace in told)
+    # By hand: as in the test of the second bank, 12 relays more for it and 8 fewer in the ring of two steps less.
+    assert overlapped - plain == 4
+    assert fast > 1.1 * slow
 
 
 def test_a_pipe_gets_plain_text_of_full_width() -> None:
