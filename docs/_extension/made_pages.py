@@ -27,7 +27,10 @@ VOCABULARY = (
     "signal", "soft_bits", "decoded", "bits", "parameters", "plug_in", "line_code", "layer", "codec", "bearable",
     "play", "channel_model", "receiver", "preset", "spec", "registry", "streams", "errors",
 )  # fmt: skip
-RUNS = ("study", "trials", "tally", "statistics", "frontier", "records", "capacity", "shelf", "strength")
+RUNS = (
+    "study", "trials", "tally", "statistics", "frontier", "records", "capacity", "shelf", "strength",
+    "study_file", "sweep", "identity",
+)  # fmt: skip
 
 
 def setup(app: Any) -> dict[str, bool]:
