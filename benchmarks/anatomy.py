@@ -19,9 +19,9 @@ import numpy as np
 from ..contracts import registry
 from ..contracts.decoded import Decoded
 from ..contracts.errors import in_one_line
-from .bit_trace import MISSING, WRONG, trace
+from .bit_trace import MISSING, WRONG
 from .causes import causes, without
-from .replay import Replay, Replayed
+from .replay import OWN_DECODER, Replay, Replayed
 
 MOST_TAPES = 6
 """Failing tapes of a candidate that are taken apart."""
@@ -31,7 +31,6 @@ MOST_SOUGHT = 200
 
 _MOST_TOLD = 8
 _LONGEST_TOLD = 90
-_PLAIN = "sound"
 _FIGURES = re.compile(r"[+-]?\d[\d.,]*")
 _UNHEARD_SHARE = 0.9
 """A tape of which so much was not heard was not found at all."""
@@ -131,7 +130,7 @@ def anatomy(
         most_tapes: taken apart at most.
         played: called after every tape played.
     """
-    hardware = replay.receiver.name != _PLAIN
+    hardware = replay.by_hardware
     acting = causes(replay.channel)
     ordinary = _told(replay.fresh().decoded, hardware) if failures else ()
     tried = (*acting, *([replay.receiver.name] if hardware else []))
@@ -151,7 +150,7 @@ def anatomy(
                 repaired.append(cause)
             played()
         if hardware:
-            if replay.play(trial, receiver=registry.receiver(_PLAIN)).tally.right:
+            if replay.play(trial, receiver=registry.receiver(OWN_DECODER)).tally.right:
                 repaired.append(replay.receiver.name)
             played()
         told = tuple(what for what in _told(once.decoded, hardware) if what not in ordinary)
@@ -162,7 +161,7 @@ def anatomy(
 def _dissected(
     replay: Replay, trial: int, once: Replayed, repaired_by: tuple[str, ...], told: tuple[str, ...]
 ) -> Dissected:
-    followed = trace(replay.codec.line_bits(replay.program), once.heard)
+    followed = replay.follow(once)
     first = followed.first_trouble(replay.codec.guaranteed_burst_ms(len(replay.program)) > 0)
     first_s = None if first is None else float(followed.times_s[first])
     return Dissected(

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from ..contracts.signal import Signal
 from ..contracts.streams import stream
-from .bit_trace import MISSING, RIGHT, WRONG, Trace, trace
+from .bit_trace import MISSING, RIGHT, WRONG, Trace
 from .replay import Replay
 
 BITS = 16
@@ -48,15 +48,14 @@ class Excerpt:
 
 def excerpt(replay: Replay, trial: int) -> Excerpt:
     """The stretch of that trial's tape where its trouble begins, or a random one."""
-    sent = replay.codec.line_bits(replay.program)
     clean, once = replay.fresh(), replay.play(trial)
-    before, after = trace(sent, clean.heard), trace(sent, once.heard)
+    before, after = replay.follow(clean), replay.follow(once)
     failed = not once.tally.right
     corrected = replay.codec.guaranteed_burst_ms(len(replay.program)) > 0
     place = after.first_trouble(corrected) if failed else None
     at_random = place is None
     if place is None:
-        place = int(stream(replay.seed, trial, "excerpt").integers(0, max(sent.size, 1)))
+        place = int(stream(replay.seed, trial, "excerpt").integers(0, max(after.sent.size, 1)))
     shown = shown_bits(after, place)
     drawing = {
         "place": place,

@@ -6,7 +6,7 @@ Everything that a row of an answer says suffices to repeat it: the specs, the se
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, NamedTuple
 
@@ -18,9 +18,13 @@ from ..contracts.codec import Codec
 from ..contracts.decoded import Decoded
 from ..contracts.receiver import Receiver
 from ..contracts.signal import Signal
-from ..contracts.soft_bits import SoftBits
+from ..contracts.soft_bits import CERTAIN, SoftBits
 from ..contracts.streams import stream
+from .bit_trace import Trace, trace
 from .tally import Tally, score
+
+OWN_DECODER = "sound"
+"""The receiver that is nothing but the codec's own decoder."""
 
 
 @dataclass(frozen=True)
@@ -78,6 +82,20 @@ class Replay:
         worn = through.degrade(self.tape, stream(self.seed, trial, "channel"))
         return self._heard(worn, trial, self.receiver if receiver is None else receiver)
 
+    @property
+    def by_hardware(self) -> bool:
+        """Whether something else than the codec's own decoder listens."""
+        return self.receiver.name != OWN_DECODER
+
+    def follow(self, replayed: Replayed) -> Trace:
+        """What became of every recorded bit; where the bits lie, the codec's own demodulator tells best."""
+        sent = self.codec.line_bits(self.program)
+        found = trace(sent, replayed.heard)
+        if not self.by_hardware:
+            return found
+        times_s = trace(sent, self.codec.line_code.demodulate(replayed.worn)).times_s
+        return found if np.isnan(times_s).any() else replace(found, times_s=times_s)
+
     def fresh(self) -> Replayed:
         """The recording itself, heard without any wear."""
         return self._heard(self.tape, 0, self.receiver)
@@ -99,8 +117,22 @@ def overheard(codec: Codec, receiver: Receiver, signal: Signal, rng: np.random.G
     listening = Overheard(codec.layers, codec.line_code)
     decoded = receiver.receive(listening, (signal,), rng)
     # A receiver may read several times and keep the best: its plays tell which.
-    kept = [passes for passes, read in listening.reads if read.plays is decoded.plays and passes]
-    return Hearing(decoded, kept[0][0] if kept else SoftBits([]))
+    kept = [passes[0] for passes, read in listening.reads if read.plays is decoded.plays and passes]
+    return Hearing(decoded, kept[0] if kept else _from_memory(codec, decoded))
+
+
+def _from_memory(codec: Codec, decoded: Decoded) -> SoftBits:
+    """The bits that would have given this payload: of hardware that decodes by itself, only its memory can be read."""
+    bits = codec.line_bits(decoded.payload)
+    values = np.where(bits > 0, CERTAIN, -CERTAIN)
+    if not codec.layers:
+        for place in decoded.lost:
+            values[8 * place : 8 * place + 8] = 0.0
+    if not decoded.times_s:
+        return SoftBits(values)
+    return SoftBits(
+        values, np.interp(np.linspace(0, 1, bits.size), np.linspace(0, 1, len(decoded.times_s)), decoded.times_s)
+    )
 
 
 def replay_of(row: Mapping[str, Any], program: bytes) -> Replay:

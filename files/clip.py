@@ -26,6 +26,8 @@ def clip(signal: Signal) -> bytes:
 
         track = resample_poly(track, 1, every)
         rate_hz //= every
+    if not track.size:
+        track = np.zeros(1)  # a FLAC file without a sample is none
     quiet = np.clip(track, -1.0, 1.0) * 10 ** (QUIETER_DB / 20)
     written = io.BytesIO()
     soundfile.write(written, quiet, rate_hz, subtype=SUBTYPE, format="FLAC")
