@@ -202,6 +202,8 @@ def test_hearing_limits_are_the_published_ones() -> None:
     published = {85: 480, 88: 240, 91: 120, 94: 60, 97: 30, 100: 15}
     for level, minutes in published.items():
         assert allowed_minutes(level) == pytest.approx(minutes)
+    # A dose of 200 % is an eight-hour average of 88.0 dBA (the same, exchange rate of 3 dB).
+    assert 8 * 60 / allowed_minutes(88.0) == pytest.approx(2.0)
 
 
 def test_a_half_wave_rectifier_and_a_bare_coil_get_their_own_warning(built: dict[str, Any]) -> None:

@@ -42,6 +42,37 @@ def test_pick_up_of_a_measured_coil(share: float, ms: float) -> None:
     assert 1e3 * coil.rise_s(12.0) == pytest.approx(ms, abs=5e-5)
 
 
+# Worked coils by Ohm's law and L/R (textbook): volts, ohm, henry; time constant, current, power, stored energy and time
+# to 75 % of the rated current. The last is the measured-type coil of the application note, released.
+@pytest.mark.parametrize(
+    ("volts", "ohm", "henry", "tau_ms", "ma", "watts", "mj", "pick_up_ms"),
+    [
+        (12, 360, 1.0, 2.7778, 33.333, 0.4, 0.5556, 3.8508),
+        (12, 360, 1.8, 5.0, 33.333, 0.4, 1.0, 6.9315),
+        (24, 1440, 4.0, 2.7778, 16.667, 0.4, 0.5556, 3.8508),
+        (12, 275, 1.15, 4.1818, 43.636, 0.5236, 1.0949, 5.7972),
+    ],
+)
+def test_worked_coils(
+    volts: float, ohm: float, henry: float, tau_ms: float, ma: float, watts: float, mj: float, pick_up_ms: float
+) -> None:
+    rated_a = volts / ohm
+    coil = Coil(ohm, henry, henry, 0.75 * rated_a, rated_a / math.e)
+    assert 1e3 * coil.rise_s(volts) == pytest.approx(pick_up_ms, abs=6e-5)
+    # Into a short circuit the current falls to 1/e of itself in one time constant; what it heats is what was stored.
+    short = Clamp("resistor", resistor_ohm=1e-9)
+    assert 1e3 * coil.decay_s(rated_a, short) == pytest.approx(tau_ms, abs=6e-5)
+    assert 1e3 * rated_a == pytest.approx(ma, abs=6e-4)
+    assert volts * rated_a == pytest.approx(watts, abs=6e-5)
+    assert 500 * coil.decay_s(rated_a, short) * ohm * rated_a**2 == pytest.approx(mj, abs=6e-5)
+
+
+def test_the_operated_coil_lets_go_by_its_longer_time_constant() -> None:
+    # 2.29 H over 275 ohm: 8.3273 ms (same note).
+    coil = Coil(275.0, 1.15, 2.29, 0.03, 12 / 275 / math.e)
+    assert 1e3 * coil.decay_s(12 / 275, Clamp("resistor", resistor_ohm=1e-9)) == pytest.approx(8.3273, abs=6e-5)
+
+
 # Closed form of the clamped decay, drop-out at 10 % of the rated current; the first column (no voltage) is a
 # short circuit, which a resistor of vanishing size stands for.
 @pytest.mark.parametrize(
@@ -90,6 +121,7 @@ def test_copper_agrees_with_the_exact_form() -> None:
     # (234.5 + T1)/(234.5 + T0): maker's application note, 320 ohm at 25 C becomes 443.3 ohm at 125 C.
     at_20 = 320.0 * (234.5 + 20) / (234.5 + 25)
     assert copper(at_20, 125.0) == pytest.approx(443.3, abs=0.1)
+    assert 13.0 * copper(at_20, 125.0) / 320.0 == pytest.approx(18.0, abs=0.02)  # and its pick-up 18.0 V instead of 13
     assert copper(90.0, 85.0) == pytest.approx(112.985, abs=2e-3)
     assert 6.5 * copper(1.0, 85.0) == pytest.approx(8.160, abs=1e-3)  # pick-up voltage scales with R
     assert 9.0 * copper(1.0, 70.0) == pytest.approx(10.769, abs=2e-3)

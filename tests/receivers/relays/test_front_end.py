@@ -158,6 +158,56 @@ def test_textbook_means_of_rectified_sine() -> None:
         assert (kernel.MAKE_CLOSES in events.kinds) is comes_in
 
 
+# A rectified sine of peak 1 (textbook): mean, rms, ripple factor sqrt(rms^2 - mean^2)/mean, and the amplitudes of its
+# first, second and fourth harmonic.
+@pytest.mark.parametrize(
+    ("rectifier", "mean", "rms", "ripple", "harmonics"),
+    [
+        ("centre_tap", 0.63661977, 0.70710678, 0.48342585, (0.0, 0.42441318, 0.08488264)),
+        ("half", 0.31830989, 0.5, 1.21136332, (0.5, 0.21220659, 0.04244132)),
+    ],
+)
+def test_a_rectified_sine_has_the_textbooks_shape(
+    rectifier: str, mean: float, rms: float, ripple: float, harmonics: tuple[float, ...]
+) -> None:
+    rate, hertz = 192_000, 1_000
+    # A coil of no inductance to speak of shows the rectifier's voltage as its current.
+    front_end = FrontEnd(1.0, 1e3, 1e-2, rectifier=rectifier, diode_v=0.0)
+    run = trace(tone(hertz, 0.02, rate=rate), 0, front_end, still(100.0, 1e-4), NEVER)
+    settled = 100.0 * run.current_a[-5 * rate // hertz :]
+    measured_rms = float(np.sqrt((settled**2).mean()))
+    assert settled.mean() == pytest.approx(mean, rel=5e-3)
+    assert measured_rms == pytest.approx(rms, rel=5e-3)
+    assert math.sqrt(measured_rms**2 - settled.mean() ** 2) / settled.mean() == pytest.approx(ripple, rel=1e-2)
+    if rectifier == "centre_tap":
+        assert measured_rms / settled.mean() == pytest.approx(1.11072073, rel=5e-3)  # form factor
+    for order, amplitude in zip((1, 2, 4), harmonics, strict=True):
+        spin = np.exp(-2j * np.pi * order * hertz / rate * np.arange(settled.size))
+        assert 2 * abs((settled * spin).mean()) == pytest.approx(amplitude, abs=4e-3)
+
+
+# Levels (definitions: 0 dBu is 1 mW in 600 ohm, 0 dBV is 1 V, both rms): none of them moves a 12 V coil by itself,
+# which needs 14.137 V of peak at 75 % pick-up.
+@pytest.mark.parametrize(
+    ("rms", "volts", "comes_in"),
+    [
+        (math.sqrt(0.6), 0.774597, False),
+        (math.sqrt(0.6) * 10 ** (4 / 20), 1.227653, False),
+        (10 ** (-10 / 20), 0.316228, False),
+        (math.sqrt(1.0 * 8.0), 2.828427, False),
+        (0.99 * 9.0 * math.pi / 2 / math.sqrt(2), 0.99 * 9.996, False),
+        (1.01 * 9.0 * math.pi / 2 / math.sqrt(2), 1.01 * 9.996, True),
+    ],
+    ids=["0 dBu", "+4 dBu", "-10 dBV", "1 W in 8 ohm", "just below", "just above"],
+)
+def test_line_levels_and_a_watt_do_not_move_a_twelve_volt_coil(rms: float, volts: float, comes_in: bool) -> None:
+    assert rms == pytest.approx(volts, rel=1e-4)
+    coil = Coil(275.0, 1.0, 1.0, 9.0 / 275, 0.1 * 12 / 275)
+    front_end = FrontEnd(math.sqrt(2) * rms, 1e3, 0.01, rectifier="centre_tap", diode_v=0.0)
+    events = listen(tone(3000, 0.2, rate=192_000), 0, front_end, coil, Armature(2e-3, 2e-3))
+    assert (kernel.MAKE_CLOSES in events.kinds) is comes_in
+
+
 def test_release_is_second_order_and_slower_with_a_larger_reservoir() -> None:
     coil, armature = Coil(275.0, 1.15, 2.29, 0.026, 0.008), Armature(5e-3, 3e-3)
     front_end = FrontEnd(40.0, 18.0, 8.0)
