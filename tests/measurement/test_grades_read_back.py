@@ -37,11 +37,15 @@ def check(profile: Profile, machine: Machine, tape: Tape) -> None:
     assert value(profile, "flutter_weighted_percent") == pytest.approx(read, rel=0.15)
     assert abs(value(profile, "azimuth_error_arcmin")) <= 2.5 * machine.azimuth_arcmin_sd + 0.1
     assert value(profile, "skew_wander_us") == pytest.approx(skew_us(machine.azimuth_wander_arcmin), rel=0.05, abs=0.1)
-    assert abs(value(profile, "level_difference_db")) <= 2.5 * machine.level_difference_db_sd + 0.1
-    for way, other in (("left_to_right", "right_to_left"), ("right_to_left", "left_to_right")):
+    ways = [f"separation_{way}_db" for way in ("left_to_right", "right_to_left")]
+    reasons = [one.reason for one in profile.missing if one.name in ways]
+    if reasons:
+        # 66 dB below full scale, the neighbour's tone is lost in the noise of worn tapes.
+        assert machine.separation_db >= 40
+        assert all("above the noise" in reason for reason in reasons)
+    else:
         # A difference of the tracks' levels adds to one way and takes from the other.
-        both = (value(profile, f"separation_{way}_db") + value(profile, f"separation_{other}_db")) / 2
-        assert both == pytest.approx(machine.separation_db, abs=1.5)
+        assert np.mean([value(profile, way) for way in ways]) == pytest.approx(machine.separation_db, abs=1.5)
     assert value(profile, "modulation_noise_{}_db") == pytest.approx(tape.modulation_noise_db, abs=1.0)
     assert value(profile, "contact_fluctuation_um") == pytest.approx(tape.fluctuation_um, rel=0.12, abs=0.005)
     echo_names = [f"print_through_{track}_db" for track in ("left", "right")]
@@ -59,12 +63,13 @@ def check(profile: Profile, machine: Machine, tape: Tape) -> None:
         count = minutes * value(profile, f"dropouts_{track}_per_minute")
         assert abs(count - minutes * rate) <= 5 * math.sqrt(minutes * rate) + 2
     if machine.level_control:
-        return  # the recorder sets the level anew all the time: levels re full scale of the recording mean nothing
+        return  # the recorder sets the level anew all the time, and full scale clips: no level means anything
+    assert abs(value(profile, "level_difference_db")) <= 2.5 * machine.level_difference_db_sd + 0.1
     assert value(profile, "three_percent_level_{}_db") == pytest.approx(-machine.record_level_db, abs=0.5)
     limit_db = value(profile, "limit_at_10_khz_re_3_percent_level_{}_db")
     assert limit_db == pytest.approx(machine.high_limit_db, abs=1.5)
     full_db = machine.record_level_db - tape.output_lost_db
-    noise_db = power_db(tape.noise_added_db - machine.signal_to_noise_db, tape.residue_db - tape.output_lost_db)
+    noise_db = power_db(tape.noise_added_db - machine.signal_to_noise_db, tape.residue_db)
     ends_at_db = 10 * math.log10((LOW_RATE_HZ / 2 - 20) / (20_000 - 20))
     assert value(profile, "signal_to_noise_{}_db") == pytest.approx(full_db - noise_db - ends_at_db, abs=1.5)
     hum = [profile.figure(f"hum_{track}_db") for track in ("left", "right")]
