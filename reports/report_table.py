@@ -10,12 +10,15 @@ from .page_elements import breakable, duration, shown
 from .report_words import byte_error, main_cause, names, success
 
 _LONGEST_NAME = 200
+_SOMETIMES = (("program", "program"), ("receiver", "heard by"))
+"""Columns that stand in the table where the rows differ in them."""
 
 
 def table_section(rows: Sequence[Mapping[str, Any]], evidence: Sequence[Mapping[str, Any]]) -> Iterator[str]:
     """The section."""
-    several = len(names(rows, "receiver")) > 1
-    heads = [("codec", ""), *([("heard by", "")] if several else []), ("channel", ""), ("useful bytes/s", "n")]
+    distinguished = [key for key, _ in _SOMETIMES if len(names(rows, key)) > 1]
+    heads = [("codec", ""), *((dict(_SOMETIMES)[key], "") for key in distinguished), ("channel", "")]
+    heads += [("useful bytes/s", "n")]
     heads += [("of the limit", "n"), ("tape time", "n"), ("right", "n"), ("detected", "n"), ("silent", "n")]
     heads += [("load success, 95 % interval", "n"), ("residual byte error, 95 % interval", "n"), ("lost to", "")]
     heads += [("decoder", ""), ("frontier", "")]
@@ -27,7 +30,7 @@ def table_section(rows: Sequence[Mapping[str, Any]], evidence: Sequence[Mapping[
     yield '<div class="scrolls" tabindex="0"><table id="table"><thead><tr>'
     yield "".join(f'<th scope="col"{_kind(kind)}>{head}</th>' for head, kind in heads) + "</tr></thead><tbody>"
     for place, (row, entry) in enumerate(zip(rows, evidence, strict=True)):
-        yield _row(place, row, entry, several)
+        yield _row(place, row, entry, distinguished)
     yield "</tbody></table></div>"
     refused = [row for row in rows if not row["trials"]]
     if refused:
@@ -42,13 +45,12 @@ def table_section(rows: Sequence[Mapping[str, Any]], evidence: Sequence[Mapping[
     yield "</dl></section>"
 
 
-def _row(place: int, row: Mapping[str, Any], entry: Mapping[str, Any], several: bool) -> str:
+def _row(place: int, row: Mapping[str, Any], entry: Mapping[str, Any], distinguished: Sequence[str]) -> str:
     share = row.get("share_of_capacity")
     estimate, error = row["load_success"], row["residual_byte_error_rate"]
     cells: list[tuple[str, object, str]] = [(shown(row["codec"], _LONGEST_NAME), row["codec"], "")]
-    if several:
-        cells.append((shown(row["receiver"], _LONGEST_NAME), row["receiver"], ""))
     cells += [
+        *((shown(row[key], _LONGEST_NAME), row[key], "") for key in distinguished),
         (shown(row["channel"], _LONGEST_NAME), row["channel"], ""),
         (f"{row['useful_bytes_per_s']:.1f}", row["useful_bytes_per_s"], "n"),
         ("-" if share is None else f"{100 * share:.2g} %", -1 if share is None else share, "n"),

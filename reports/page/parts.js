@@ -8,7 +8,9 @@ const FONT = '"DejaVu Sans", Verdana, sans-serif';
 
 const unique = values => [...new Set(values)];
 const channels = unique(rows.map(row => row.channel));
-const nameOf = row => row.receiver === 'sound' ? row.codec : `${row.codec}, ${row.receiver}`;
+const severalPrograms = unique(rows.map(row => row.program_sha256)).length > 1;
+const nameOf = row => row.codec + (row.receiver === 'sound' ? '' : `, ${row.receiver}`) +
+  (severalPrograms ? `, ${row.program}` : '');
 const candidates = unique(rows.map(nameOf));
 const placeOf = row => candidates.indexOf(nameOf(row));
 const colourOf = row => data.colours[placeOf(row) % data.colours.length];

@@ -20,7 +20,7 @@ FLOORS = {
     "benchmarks": 3,
     "commands": 4,
 }
-HEAVY = {"scipy", "numba", "matplotlib", "soundfile", "bincopy", "galois", "reedsolo", "rich"}
+HEAVY = {"scipy", "numba", "matplotlib", "plotly", "soundfile", "bincopy", "galois", "reedsolo", "rich"}
 FORBIDDEN_CALLS = {"eval", "exec", "compile", "__import__", "breakpoint"}
 FORBIDDEN_MODULES = {"pickle", "marshal", "shelve", "socket", "ssl", "urllib", "http", "ftplib", "smtplib", "requests"}
 VERSION = ("__version__",)

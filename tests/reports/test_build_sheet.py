@@ -275,6 +275,14 @@ def test_many_steps_have_room_beside_each_other(record: dict[str, Any], voted: d
             assert other - one > 0.5 * (width + next_width)
 
 
+def test_the_highest_tone_stands_on_the_sheet_rounded_down(record: dict[str, Any]) -> None:
+    record["build"]["front_end"].update(top_tone_hz=8_990.0, leakage_mh=5.0)
+    page = build_sheet(record)
+    assert "<td>8900 Hz (computed)</td>" in page
+    assert "15 us of recovery" in page
+    assert "5 mH of leakage" in page
+
+
 def test_the_checks_say_what_they_catch_and_miss(record: dict[str, Any]) -> None:
     page = build_sheet(record)
     assert "The check <b>catches</b> any odd number of wrong bits." in page
