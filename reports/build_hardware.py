@@ -86,9 +86,14 @@ def front_end_section(record: Mapping[str, Any]) -> Iterator[str]:
         ("amplifier", f"{front['gain_v']:g} V for a full-scale peak, clips at {front['clip_v']:g} V peak"),
         ("output impedance", f"{front['output_ohm']:g} ohm"),
     ]
-    if front["transformer_ratio"] != 1 or front["winding_ohm"]:
-        rows.append(("transformer", f"1 : {front['transformer_ratio']:g}, {front['winding_ohm']:g} ohm"))
-    rows.append(("rectifier", f"{rectifiers[front['rectifier']]}, {front['diode_v']:g} V each"))
+    if front["transformer_ratio"] != 1 or front["winding_ohm"] or front["leakage_mh"]:
+        leaks = f", {front['leakage_mh']:g} mH of leakage" if front["leakage_mh"] else ""
+        rows.append(("transformer", f"1 : {front['transformer_ratio']:g}, {front['winding_ohm']:g} ohm{leaks}"))
+    slow = f", {front['recovery_us']:g} us of recovery" if front["recovery_us"] else ""
+    rows.append(("rectifier", f"{rectifiers[front['rectifier']]}, {front['diode_v']:g} V each{slow}"))
+    if front["top_tone_hz"] is not None:
+        # Rounded down: more must not be promised.
+        rows.append(("highest tone that it follows", f"{down(front['top_tone_hz'])} Hz (computed)"))
     if front["freewheel_diode"]:
         rows.append(("freewheel diode", "across the coil"))
     rows.append(("reservoir", f"{front['reservoir_uf']:g} uF, give or take {front['reservoir_percent']:g} %"))
