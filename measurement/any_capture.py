@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from ..contracts.signal import Signal
 from .carrier_losses import HALF_WIDTH_HZ as LOSS_HALF_WIDTH_HZ
 from .carrier_losses import Loss, loss_series, losses
@@ -25,12 +27,14 @@ def without_test(signal: Signal) -> Collected:
     got = Collected()
     got.notes.append(f"{NO_TEST}: what follows is what any capture gives")
     rows = signal.samples
+    mono = bool(np.array_equal(rows[0], rows[1]))
+    names = ("mono",) if mono else TRACKS
     quiet_span = quietest(signal)
-    for track, name in enumerate(TRACKS):
+    for track, name in enumerate(names):
         heard = noise(rows[track][slice(*quiet_span)], signal.sample_rate_hz) if quiet_span else None
         if heard is None:
-            names = (f"noise_{name}_db", f"noise_a_{name}_db", f"hum_{name}_db")
-            got.findings += [Missing(one, "there is no quiet stretch of two seconds") for one in names]
+            unheard = (f"noise_{name}_db", f"noise_a_{name}_db", f"hum_{name}_db")
+            got.findings += [Missing(one, "there is no quiet stretch of two seconds") for one in unheard]
         else:
             got.findings += noise_findings(heard, name, None)
     if quiet_span:
@@ -39,9 +43,9 @@ def without_test(signal: Signal) -> Collected:
     tone = steady_tone(signal)
     if tone is None:
         reason = "there is no steady tone of 20 s"
-        got.findings += [Missing(one, reason) for name in TONE_FIGURES for one in of_tracks(name, TRACKS)]
+        got.findings += [Missing(one, reason) for name in TONE_FIGURES for one in of_tracks(name, names)]
         return got
-    tracks = tone.tracks
+    tracks = tone.tracks[:1] if mono else tone.tracks
     pair = tone_on(signal.samples[list(tracks)], signal.sample_rate_hz, tone.hz, tone.start, tone.stop)
     heard_tone = waver(pair)
     told = flutter([heard_tone], noise_share([pair]))
@@ -51,13 +55,13 @@ def without_test(signal: Signal) -> Collected:
     got.notes.append(f"a steady tone of {heard_tone.mean_hz:.1f} Hz from {span[0]:.1f} to {span[1]:.1f} s is measured")
     found: list[list[Loss]] = []
     width_hz = min(LOSS_HALF_WIDTH_HZ, tone.hz / 4)
-    tracks_told = tuple(TRACKS[track] for track in tracks)
+    tracks_told = names if mono else tuple(TRACKS[track] for track in tracks)
     for track, row in enumerate(signal.samples[list(tracks)]):
         one = baseband(row, signal.sample_rate_hz, tone.hz, width_hz, tone.start, tone.stop)
         series = loss_series(one.values, one.rate_hz, heard_tone.mean_hz, one.start_s)
         found.append(losses(None, series, track))
     got.findings += dropout_findings(found, tracks_told, (span[1] - span[0]) / 60)
-    if len(tracks) == 1:
+    if len(tracks) == 1 and not mono:
         silent = [f"dropouts_{name}_per_minute" for name in TRACKS if name not in tracks_told]
         reason = f"the steady tone is on the {tracks_told[0]} track only"
         got.findings += [Missing(name, reason) for name in (*silent, "dropouts_on_both_share")]

@@ -74,7 +74,7 @@ def measure(signal: Signal, source: str = "", one_track: bool = False) -> Measur
         }
         if play.inverted is not None:
             provenance["polarity_inverted"] = play.inverted
-    _tell_the_rest(got, play)
+    _tell_the_rest(got, play, bool(np.array_equal(signal.samples[0], signal.samples[1])))
     figures = tuple(one for one in got.findings if isinstance(one, Figure))
     curves = tuple(one for one in got.findings if isinstance(one, Curve))
     profile = Profile(
@@ -97,10 +97,10 @@ def measure(signal: Signal, source: str = "", one_track: bool = False) -> Measur
     return Measurement(profile, got.traces)
 
 
-def _tell_the_rest(got: Collected, play: Playing | None) -> None:
+def _tell_the_rest(got: Collected, play: Playing | None, alike: bool) -> None:
     """Every figure of a whole capture that was neither found nor explained is said to be missing, and why."""
     told = {one.name for one in got.findings}
-    for name, part in expected(TRACKS if play is None else play.tracks):
+    for name, part in expected(play.tracks if play is not None else ("mono",) if alike else TRACKS):
         if name not in told:
             reason = NO_TEST if play is None else f"the capture does not hold {part} of the test recording"
             got.findings.append(Missing(name, reason))

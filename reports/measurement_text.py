@@ -49,8 +49,8 @@ def lines(record: Mapping[str, Any]) -> Iterator[str]:
         if name.startswith("response_"):
             yield f"{_title(name)[0]}, dB re 315 Hz"
             points = zip(curve["places"], curve["values"], strict=True)
-            shown = [f"{place:g} Hz {value:+.1f}" for place, value in points]
-            yield from (f"  {',  '.join(shown[i : i + _POINTS])}" for i in range(0, len(shown), _POINTS))
+            heard = [f"{place:g} Hz {value:+.1f}" for place, value in points]
+            yield from (f"  {',  '.join(heard[i : i + _POINTS])}" for i in range(0, len(heard), _POINTS))
     for line in record["flutter_lines"]:
         share = f"{100 * line['weighted_share']:.0f} % of the weighted power"
         yield f"  wavers at {line['frequency_hz']:.2f} Hz by {line['peak_percent']:.3f} % ({share}): {line['cause']}"

@@ -170,3 +170,11 @@ def test_every_figure_is_there_or_its_absence_explained(capture: Signal, kept: t
     assert wanted <= found | told.keys()
     assert not found & told.keys()
     assert all(told.values())
+
+
+def test_a_tone_on_one_track_only_is_not_told_of_two() -> None:
+    tone = wavering(25.0, 3000.0, 0.1, 4.0) + hiss(25.0)[0]
+    profile = measure(Signal(tone, RATE_HZ), one_track=True).profile
+    names = {one.name for one in profile.figures}
+    assert "dropouts_mono_per_minute" in names
+    assert not any("left" in name or "right" in name for name in names)
