@@ -46,5 +46,5 @@ def echoes(row: NDArray[np.float32], first: int, out: NDArray[np.float32], dista
         behind = first + begin - whole
         if behind >= 1:
             later, sooner = row[behind : behind + piece.size], row[behind - 1 : behind - 1 + piece.size]
-            for i in range(piece.size):
+            for i in range(later.size):  # fewer than asked for behind the end of the row
                 piece[i] += later[i] + (part + change * np.float32(i)) * (sooner[i] - later[i])
