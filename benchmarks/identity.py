@@ -25,11 +25,11 @@ from collections.abc import Iterable
 from functools import cache
 from importlib import resources
 from importlib.resources.abc import Traversable
-from pathlib import Path
 from typing import Any
 
 from ..contracts.codec import FORMAT_VERSION
 from ..contracts.plug_in import PlugIn
+from .carried_files import digest, files_named
 from .records import versions
 from .study import Study, Task
 
@@ -61,11 +61,6 @@ def canonical_json(told: Any) -> str:
     return json.dumps(told, sort_keys=True, separators=(",", ":"), allow_nan=False, ensure_ascii=True)
 
 
-def digest(content: bytes) -> str:
-    """SHA-256 in hexadecimal."""
-    return hashlib.sha256(content).hexdigest()
-
-
 @cache
 def code() -> str:
     """A hash of the source code that makes counts: what wears, encodes, decodes and scores."""
@@ -77,17 +72,6 @@ def code() -> str:
     for name in _MAKES_COUNTS_HERE:
         found.update(f"benchmarks/{name}\0{digest((root / 'benchmarks' / name).read_bytes())}\n".encode())
     return found.hexdigest()
-
-
-def files_named(plug_ins: Iterable[PlugIn]) -> dict[str, Path]:
-    """The files that arguments of these plug-ins name, by the argument as it stands."""
-    texts = (value for plug_in in plug_ins for value in plug_in.arguments().values() if isinstance(value, str))
-    return {text: Path(text) for text in texts if _may_name_a_file(text) and Path(text).is_file()}
-
-
-def _may_name_a_file(text: str) -> bool:
-    """A word without a suffix or a folder is a name of something, even where a file is called the same."""
-    return text.endswith(".toml") or "/" in text or "\\" in text
 
 
 def _named(plug_ins: Iterable[PlugIn]) -> list[dict[str, Any]]:

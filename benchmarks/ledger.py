@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from itertools import groupby
 from time import monotonic
 
-from .identity import canonical_json, digest
+from .carried_files import digest
+from .identity import canonical_json
 from .records import machine
 from .store import Batch, Store
 from .study import Task

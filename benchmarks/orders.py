@@ -7,19 +7,16 @@ the code that made them is the same.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache, lru_cache
+from functools import lru_cache
 from importlib.metadata import PackageNotFoundError, version
-from pathlib import Path
-from tempfile import TemporaryDirectory
 from time import perf_counter
 
 from ..contracts import registry
 from ..contracts.errors import PlugInError
 from ..contracts.plug_in import PlugIn
-from ..contracts.spec import Item, format_items, parse_stack
-from .identity import NO_CONCERN, canonical_json, code, digest, files_named
+from .carried_files import files_named, local
+from .identity import NO_CONCERN, canonical_json, code
 from .records import machine, versions
 from .shelf import Shelf
 from .study import Study, Task
@@ -151,10 +148,10 @@ def perform(asked: Order, who: str) -> Delivery:
         raise PlugInError(f"worker '{who}' {lacks}.")
     codec_name, channel_name, receiver_names = asked.names
     files = dict(asked.files)
-    codec = registry.codec(_local(asked.codec, files))
-    channel = registry.channel(_local(asked.channel, files))
+    codec = registry.codec(local(asked.codec, files))
+    channel = registry.channel(local(asked.channel, files))
     tasks = tuple(
-        Task(codec_name, name, channel_name, codec, registry.receiver(_local(spec, files)), channel, None)
+        Task(codec_name, name, channel_name, codec, registry.receiver(local(spec, files)), channel, None)
         for name, spec in zip(receiver_names, asked.receivers, strict=True)
     )
     shelf = _shelf(asked.program, asked.sample_rate_hz)
@@ -169,31 +166,3 @@ def perform(asked: Order, who: str) -> Delivery:
 @lru_cache(maxsize=_SHELVES)
 def _shelf(program: bytes, sample_rate_hz: int) -> Shelf:
     return Shelf(program, sample_rate_hz, _SHELF_BYTES)
-
-
-def _local(spec: str, files: Mapping[str, bytes]) -> str:
-    """``spec`` with files of this machine in place of those that it names, which hold the same."""
-    if not files:
-        return spec
-    return format_items(
-        Item(
-            item.name,
-            tuple(
-                (key, _kept(Path(value).name, files[value]) if isinstance(value, str) and value in files else value)
-                for key, value in item.arguments
-            ),
-        )
-        for item in parse_stack(spec)
-    )
-
-
-@lru_cache(maxsize=64)
-def _kept(name: str, content: bytes) -> str:
-    path = Path(_folder().name) / f"{digest(content)[:16]}-{name}"
-    path.write_bytes(content)
-    return str(path)
-
-
-@cache
-def _folder() -> TemporaryDirectory[str]:
-    return TemporaryDirectory(prefix="tapewright-")

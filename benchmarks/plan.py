@@ -7,12 +7,14 @@ its specs named.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
 from ..contracts.errors import TapewrightError
-from .identity import canonical_json, digest, identity
+from .carried_files import digest, files_named, local
+from .identity import canonical_json, identity
 from .records import versions
 from .study import Study, Task
 from .study_file import MAKERS, StudyFile
@@ -86,23 +88,27 @@ def plan_of(asked: StudyFile) -> Plan:
     )
 
 
-def identities(plan: Plan) -> Iterable[bytes]:
-    """The identity of every task that will run, to be kept under its hash."""
-    return (identity(study, row.task).encode() for study, row in plan.rows())
+def contents(plan: Plan) -> Iterator[bytes]:
+    """What a plan refers to, to be kept under its hash: programs, identities, files that specs name."""
+    for part in plan.parts:
+        yield part.study.program
+        yield from (path.read_bytes() for path in _files(part).values())
+    for study, row in plan.rows():
+        yield identity(study, row.task).encode()
 
 
-def read_plan(content: bytes, program_of: Callable[[str], bytes]) -> Plan:
+def read_plan(content: bytes, content_of: Callable[[str], bytes]) -> Plan:
     """The plan that stands in a store.
 
     Args:
-        program_of: gives a program by its hash.
+        content_of: gives what the plan refers to by its hash.
 
     Raises:
         TapewrightError: it is no plan, or a plug-in of it is not installed.
     """
     try:
         told = json.loads(content)
-        return Plan(tuple(_part_from_json(part, program_of) for part in told))
+        return Plan(tuple(_part_from_json(part, content_of) for part in told))
     except (ValueError, KeyError, TypeError) as error:
         raise TapewrightError(f"the plan in the study store cannot be read: {type(error).__name__}.") from None
 
@@ -151,6 +157,7 @@ def _part_to_json(part: Part) -> dict[str, Any]:
         "program_sha256": digest(part.study.program),
         "trials": part.study.trials,
         "seed": part.study.seed,
+        "files": {name: digest(path.read_bytes()) for name, path in _files(part).items()},
         "sample_rate_hz": part.study.sample_rate_hz,
         "rows": [
             {
@@ -166,13 +173,22 @@ def _part_to_json(part: Part) -> dict[str, Any]:
     }
 
 
-def _part_from_json(told: dict[str, Any], program_of: Callable[[str], bytes]) -> Part:
+def _files(part: Part) -> dict[str, Path]:
+    """The files that specs of a part name."""
+    tasks = [row.task for row in part.rows]
+    return files_named(
+        member for task in tasks for member in (*task.codec.plug_ins, task.receiver, *task.channel.stages)
+    )
+
+
+def _part_from_json(told: dict[str, Any], content_of: Callable[[str], bytes]) -> Part:
     built: dict[tuple[str, str], Any] = {}
+    files = {name: content_of(sha256) for name, sha256 in told["files"].items()}
 
     def made(kind: str, row: dict[str, Any]) -> Any:
         spec = row[kind]["spec"]
         if (kind, spec) not in built:
-            built[kind, spec] = MAKERS[kind](spec)
+            built[kind, spec] = MAKERS[kind](local(spec, files))
         return built[kind, spec]
 
     rows = tuple(
@@ -193,9 +209,9 @@ def _part_from_json(told: dict[str, Any], program_of: Callable[[str], bytes]) ->
         )
         for row in told["rows"]
     )
-    codecs, receivers, channels = (tuple(spec for of, spec in built if of == kind) for kind in MAKERS)
+    codecs, receivers, channels = (tuple(one.spec for (of, _), one in built.items() if of == kind) for kind in MAKERS)
     study = Study(
-        program=program_of(told["program_sha256"]),
+        program=content_of(told["program_sha256"]),
         program_name=told["program"],
         codecs=codecs,
         receivers=receivers,

@@ -29,7 +29,7 @@ from typing import Self
 
 from ..contracts.errors import TapewrightError, in_one_line
 from ..files.writing import whole_file
-from .identity import digest
+from .carried_files import digest
 from .sqlite_file import LAYOUT, MARK, hold, in_words, recognise
 from .tally import Tally
 

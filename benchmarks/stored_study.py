@@ -18,7 +18,7 @@ from ..contracts.errors import UsageError
 from .forecast import Forecast
 from .lacking import WHOLE, Share, lacking
 from .ledger import Ledger
-from .plan import Plan, Row, identities, plan_of, read_plan
+from .plan import Plan, Row, contents, plan_of, read_plan
 from .records import Record, records
 from .scout import scouted, shown
 from .store import Batch, Store
@@ -142,7 +142,7 @@ def run(
     """
     check_choice(share, until)
     plan = plan_of(asked)
-    store.set_plan(plan.to_json(), [*(study.program for study in asked.studies), *identities(plan)])
+    store.set_plan(plan.to_json(), contents(plan))
     if until is not None:
         plan = scouted(
             plan,

@@ -9,6 +9,7 @@ import typer
 
 COMMANDS = (
     "compare",
+    "choose",
     "report",
     "encode",
     "player",

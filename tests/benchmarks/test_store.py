@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tapewright.benchmarks.identity import digest
+from tapewright.benchmarks.carried_files import digest
 from tapewright.benchmarks.sqlite_file import LAYOUT
 from tapewright.benchmarks.store import Batch, Store, create
 from tapewright.benchmarks.tally import Tally
@@ -200,7 +200,7 @@ def test_the_lock_dies_with_its_process(filled) -> None:
     """SIGKILL: nothing is tidied up, and what was committed is there."""
     holder = (
         "import sys; from pathlib import Path; from tapewright.benchmarks.store import *\n"
-        "from tapewright.benchmarks.tally import Tally; from tapewright.benchmarks.identity import digest\n"
+        "from tapewright.benchmarks.tally import Tally; from tapewright.benchmarks.carried_files import digest\n"
         f"store = Store(Path(sys.argv[1]), writing=True)\n"
         f"store.add([Batch({digest(TASK)!r}, 50, Tally(1, 1), {digest(MACHINE)!r})])\n"
         "print('holds', flush=True); sys.stdin.read()\n"

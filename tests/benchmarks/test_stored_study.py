@@ -4,6 +4,7 @@ import json
 import os
 import subprocess
 import sys
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -235,3 +236,25 @@ def test_an_old_answer_keeps_the_versions_and_the_machine_it_was_made_with(tmp_p
     monkeypatch.setattr(module, "machine", lambda: {"system": "elsewhere"})
     assert [row for row in rows(store) if row["trials"]] == [row for row in before if row["trials"]]
     assert before[0]["versions"]["tapewright-toys"] == "1.0"
+
+
+def test_a_relay_set_that_is_gone_or_changed_is_still_in_the_store(tmp_path) -> None:
+    ready = files("tapewright.receivers.relays").joinpath("sets/signal_12v.toml").read_bytes()
+    (tmp_path / "ours.toml").write_bytes(ready)
+    path = tmp_path / "bells.toml"
+    path.write_text(
+        "[study]\nbytes = 1\ncodecs = ['clocked']\nchannels = ['wire']\ntrials = 2\n"
+        "receivers = ['relays:set=\"ours.toml\"']\n"
+    )
+    store = stored(path)
+    (before,) = rows(store)
+    assert before["receiver"] == 'relays:set="ours.toml"'
+    (tmp_path / "ours.toml").write_bytes(ready + b"\n# later\n")
+    (changed,) = rows(store)
+    (tmp_path / "ours.toml").unlink()
+    (gone,) = rows(store)
+    merge([store], tmp_path / "elsewhere.study")
+    (merged,) = rows(tmp_path / "elsewhere.study")
+    for row in (changed, gone, merged):
+        assert {**row, "receiver_spec": ""} == {**before, "receiver_spec": ""}
+        assert "-ours.toml" in row["receiver_spec"]
