@@ -1,6 +1,7 @@
 """Runs of the command line in a process of its own, with the toys installed and every warning an error."""
 
 import os
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -8,6 +9,11 @@ from pathlib import Path
 TOYS = Path(__file__).parents[1] / "benchmarks" / "toys"
 
 _NOT_OURS = ("TAPEWRIGHT_", "PYTHON", "FORCE_COLOR", "NO_COLOR", "COLUMNS")
+
+
+def interruptible() -> None:
+    """For a child before it starts: Ctrl-C is heard, also where the tests themselves run in the background."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def environment(**more: str) -> dict[str, str]:

@@ -10,7 +10,7 @@ import termios
 from fcntl import ioctl
 from pathlib import Path
 
-from command_runs import environment
+from command_runs import environment, interruptible
 
 
 def run_in_a_terminal(
@@ -29,6 +29,7 @@ def run_in_a_terminal(
         stderr=theirs,
         cwd=cwd,
         env=environment(**more),
+        preexec_fn=interruptible,
     ) as running:
         os.close(theirs)
         sent = b""

@@ -9,7 +9,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 import pytest
-from command_runs import environment, tapewright
+from command_runs import environment, interruptible, tapewright
 
 SHORT = ("compare", "--codec", "toy_pulse", "--channel", "toy_flips", "--trials", "1", "--json")
 COMMANDS = ("compare", "encode", "degrade", "decode", "plugins")
@@ -130,6 +130,7 @@ def test_interrupted_in_the_middle_nothing_half_written_stays(tmp_path) -> None:
         text=True,
         cwd=work,
         env=environment(TOYS_STARTED=str(started)),
+        preexec_fn=interruptible,
     ) as running:
         while not started.exists() and running.poll() is None and time.monotonic() - begun < 60:
             time.sleep(0.02)

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from command_runs import TOYS, environment
+from command_runs import TOYS, environment, interruptible
 from command_shell import Outcome, Shell
 from tapewright.commands import main
 from tapewright.contracts import registry
@@ -98,6 +98,7 @@ def test_status_while_it_runs_and_a_second_run_is_told(study, bells) -> None:
         text=True,
         cwd=bells,
         env=environment(TOYS_STARTED=str(started)),
+        preexec_fn=interruptible,
     ) as running:
         begun = time.monotonic()
         while not started.exists() and time.monotonic() - begun < 60:
