@@ -50,10 +50,11 @@ class Candidate:
         return tuple(member.name for member in self.codec.plug_ins)
 
     @property
-    def rank(self) -> tuple[int, int, int, int, float, str]:
-        """Less is better: load time in steps of ``ALIKE``, then whatever is simpler to build."""
+    def rank(self) -> tuple[int, bool, int, int, int, float, str]:
+        """Less is better: load time in steps of ``ALIKE``, then a stated check, then whatever is simpler to build."""
         return (
             round(math.log(self.tape_s) / math.log(ALIKE)) if self.tape_s > 0 else -1_000_000,
+            self.codec.lies_at_most is None,
             NEEDS.index(self.codec.needs),
             self.relays or 0,
             len(self.shape),

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from ..contracts import registry
 from ..contracts.errors import UsageError
+from .assumptions import Assumption, assumptions
 from .candidates import Candidate, beside, coarse, families
 from .deck import deck
 from .final import MOST_TAPES, Final, final
@@ -104,6 +105,7 @@ class Choice:
         shown: the recommended format and the runners-up; empty if nothing meets the limits.
         failed: formats that came up for a final and failed it.
         rejected: the families that are not shown.
+        assumptions: what the recommended format hangs on; empty if nothing is shown.
         miss: the nearest miss, if nothing is shown; None also where nothing is near.
         tapes: how many were played in all.
         tried: how many candidates there were, and how many of them raced.
@@ -114,6 +116,7 @@ class Choice:
     shown: tuple[Finalist, ...]
     failed: tuple[Finalist, ...]
     rejected: tuple[Rejected, ...]
+    assumptions: tuple[Assumption, ...]
     miss: Miss | None
     tapes: int
     tried: tuple[int, int]
@@ -198,6 +201,7 @@ class _Choosing:
             shown=tuple(self.shown),
             failed=tuple(self.failed),
             rejected=tuple(self._rejected()),
+            assumptions=self._assumptions(),
             miss=None if self.shown else self._nearest_miss(),
             tapes=sum(tally.trials for tally in self._all_tallies()),
             tried=(
@@ -276,6 +280,21 @@ class _Choosing:
 
     def _told(self, what: str) -> Callable[[News], None]:
         return lambda news: self.watch(Stage(what, news))
+
+    def _assumptions(self) -> tuple[Assumption, ...]:
+        if not self.shown:
+            return ()
+        winner, *others = (finalist.candidate for finalist in self.shown)
+        lost = [
+            (tally.trials, candidate)
+            for family in self.families.values()
+            for candidate, tally in family.tallies.items()
+            if candidate in family.out and candidate.rank[0] < winner.rank[0]
+        ]
+        lost.sort(key=lambda entry: (-entry[0], entry[1].rank))
+        quicker = [candidate for _, candidate in lost[:NEAR_MISSES]]
+        asked = (self.course, self.limits, self.final, self._told)
+        return assumptions(winner, others, quicker, *asked)
 
     def _rejected(self) -> Iterator[Rejected]:
         shown = {finalist.candidate.family for finalist in self.shown}

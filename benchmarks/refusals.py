@@ -17,6 +17,9 @@ STAGES = ("decoder", "receiver", "relays_at_most", "silent_at_most", "side", "lo
 FAR = 1e6
 """The miss of what no number would mend."""
 
+OTHER_DECODER = 1e5
+"""The miss of what takes another decoder: the person named theirs, so whatever a number mends is nearer."""
+
 
 @dataclass(frozen=True)
 class Refusal:
@@ -45,7 +48,7 @@ def refusals(candidate: Candidate, limits: Limits, receiver: Receiver, final: Fi
     needs = candidate.codec.needs
     found: list[Refusal | None] = []
     if NEEDS.index(needs) > NEEDS.index(limits.decoder):
-        found.append(Refusal("decoder", f"needs a {needs}", 10.0 ** NEEDS.index(needs), needs))
+        found.append(Refusal("decoder", f"needs a {needs}", OTHER_DECODER * NEEDS.index(needs), needs))
     elif (refused := receiver.refusal(candidate.codec)) is not None:
         found.append(Refusal("receiver", in_one_line(refused.removeprefix(f"{receiver.name}: ").rstrip("."), 160), FAR))
     found += [check(candidate, limits, final) for check in (_relays, _silent, _side, _load_time)]

@@ -42,7 +42,7 @@ def watching() -> Iterator[Callable[[News], None]]:
                 total=news.of,
                 completed=news.done,
                 count=f"{news.done}/{news.of} tapes",
-                to_go="" if news.remaining_s is None else f"{_clock(news.remaining_s)} to go",
+                to_go="" if news.remaining_s is None else f"{clock(news.remaining_s)} to go",
                 description=_found(news) or "first tapes",
             )
 
@@ -92,13 +92,13 @@ class Steps:
 
     def line(self, what: str, elapsed_s: float) -> str:
         """What a person is told after ``elapsed_s``."""
-        told = f"{what}: {_clock(elapsed_s)}"
+        told = f"{what}: {clock(elapsed_s)}"
         if not self._of:
             return told
         told += f", {self._done} of {self._of}"
         if not 0 < self._done < self._of:
             return told
-        return f"{told}, {_clock(elapsed_s * (self._of - self._done) / self._done)} to go"
+        return f"{told}, {clock(elapsed_s * (self._of - self._done) / self._done)} to go"
 
 
 def _found(news: News) -> str:
@@ -109,7 +109,8 @@ def _found(news: News) -> str:
     )
 
 
-def _clock(seconds: float) -> str:
+def clock(seconds: float) -> str:
+    """So long, for a person."""
     whole = round(seconds)
     if whole < 60:
         return f"{whole} s"

@@ -33,23 +33,16 @@ def sheet(
 
     Example: tapewright sheet --codec plain-clocked --receiver relays:set=signal_12v --channel played -o machine
     """
-    import hashlib
-
-    from .. import __version__
-    from ..benchmarks.statistics import load_success
     from ..benchmarks.study import Study
     from ..benchmarks.trials import run
-    from ..contracts.errors import TargetNotMet, UsageError, in_one_line
-    from ..contracts.keying import KeyedLineCode
-    from ..contracts.relay_cost import relay_cost
+    from ..contracts.errors import TargetNotMet, in_one_line
     from ..files.folder_writing import check_folder, whole_folder
     from ..files.programs import read_program
-    from ..receivers.relays.build_record import build_record
-    from ..receivers.relays.plug_in import Relays
     from ..reports.build_sheet import build_sheet
     from ..reports.build_work import success
     from ..reports.timing_text import verdict
     from .progress import watching
+    from .sheet_record import check_relays, sheet_record
 
     check_folder(output, (SHEET,), force)
     source = read_program(program)
@@ -57,44 +50,11 @@ def sheet(
         typer.echo(f"note: {note}", err=True)
     study = Study(source.data, source.name, (codec,), (receiver,), (channel,), trials, seed)
     (task,) = study.tasks()
-    if not isinstance(task.receiver, Relays):
-        raise UsageError(f"sheet: receiver '{in_one_line(receiver, 60)}' is not a relay machine; 'relays' is.")
-    if task.refusal is not None:
-        raise UsageError(task.refusal)
-    assert isinstance(task.codec.line_code, KeyedLineCode)  # the receiver would have refused
-    memory_bytes = task.receiver.memory_bytes(task.codec, len(source.data))
-    build = build_record(task.codec.line_code, *task.receiver.wiring(task.codec), memory_bytes)
+    check_relays(task)
     with watching() as watch:
         (played,) = run(study, watch=watch)
-    cost = relay_cost(task.codec)
-    assert cost is not None  # the receiver would have refused
-    tape_s = task.codec.duration_s(len(source.data))
-    estimate, tally = load_success(played.tally), played.tally
-    load: dict[str, object] = {
-        **estimate.as_json(),
-        "trials": tally.trials,
-        "right": tally.right,
-        "detected": tally.detected,
-        "silent": tally.silent,
-        "useful_bytes_per_s": len(source.data) / tape_s,
-    }
-    record = {
-        "codec": codec,
-        "receiver": receiver,
-        "channel": channel,
-        "codec_spec": task.codec.spec,
-        "receiver_spec": task.receiver.spec,
-        "channel_spec": task.channel.spec,
-        "program": source.name,
-        "program_sha256": hashlib.sha256(source.data).hexdigest(),
-        "payload_bytes": len(source.data),
-        "tape_s": tape_s,
-        "seed": seed,
-        "version": f"tapewright {__version__}",
-        "build": build,
-        "checks": {"catches": list(cost.catches), "misses": list(cost.misses)},
-        "load": load,
-    }
+    record = sheet_record(study, task, played.tally)
+    build, load, tape_s = record["build"], record["load"], record["tape_s"]
     with whole_folder(output, (SHEET,), force) as folder:
         (folder / SHEET).write_text(build_sheet(record), encoding="utf-8", newline="\n")
     if as_json:
