@@ -22,6 +22,7 @@ from .anatomy import MOST_SOUGHT, MOST_TAPES, anatomy
 from .causes import causes
 from .excerpt import excerpt
 from .forecast import Forecast
+from .frontier import on_frontier
 from .knob import FACTORS, Knob, counted, curve, knobs
 from .replay import Replay, replay_of
 from .statistics import at_least, at_most
@@ -46,6 +47,21 @@ def harshest(rows: Sequence[Mapping[str, Any]]) -> str | None:
         trials[row["channel"]] = trials.get(row["channel"], 0) + row["trials"]
     shares = {channel: right[channel] / trials[channel] for channel in trials if trials[channel]}
     return min(shares, key=lambda channel: shares[channel]) if shares else None
+
+
+def beside_each_other(rows: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """The rows with the frontier that they have together: those of a choice come from runs of their own."""
+    told = [dict(row) for row in rows]
+    groups: dict[tuple[str, str, str], list[dict[str, Any]]] = {}
+    for row in told:
+        if row["residual_byte_error_rate"] is not None:
+            key = row["program_sha256"], row["channel_spec"], row["receiver_spec"]
+            groups.setdefault(key, []).append(row)
+    for ours in groups.values():
+        marks = on_frontier([(row["useful_bytes_per_s"], row["residual_byte_error_rate"]["rate"]) for row in ours])
+        for row, mark in zip(ours, marks, strict=True):
+            row["on_frontier"] = mark
+    return told
 
 
 def looked_behind(rows: Sequence[Mapping[str, Any]], most: int = MOST_ROWS) -> tuple[int, ...]:

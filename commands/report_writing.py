@@ -62,20 +62,21 @@ def write_report(
         what to tell, and what was gathered.
     """
     from .. import __version__
-    from ..benchmarks.evidence import evidence, harshest
+    from ..benchmarks.evidence import beside_each_other, evidence, harshest
     from ..contracts.errors import in_one_line
     from ..files.writing import whole_file
     from ..reports.report_page import report_page
     from .progress import watching
 
+    rows = beside_each_other(reported.rows)
     with watching() as watch:
-        found = evidence(reported.rows, reported.programs, sweep_tapes, workers, watch)
+        found = evidence(rows, reported.programs, sweep_tapes, workers, watch)
     page = report_page(
         {
-            "rows": list(reported.rows),
+            "rows": rows,
             "evidence": found,
             "verdict": list(reported.verdict),
-            "harshest": harshest(reported.rows),
+            "harshest": harshest(rows),
             "made": {"version": f"tapewright {__version__}", "command": reported.command},
         }
     )
@@ -86,7 +87,7 @@ def write_report(
         from ..reports.sweep_picture import save_sweeps
 
         with whole_file(plot, force) as part:
-            save_sweeps(reported.rows, found, part, picture_format(plot))
+            save_sweeps(rows, found, part, picture_format(plot))
     told = [f"{in_one_line(output)}: {len(found)} rows, {len(page) / 1e6:.1f} MB, opens without a network"]
     for reason in dict.fromkeys(entry["unseen"] for entry in found if "unseen" in entry):
         count = sum(entry.get("unseen") == reason for entry in found)

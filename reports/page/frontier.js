@@ -22,7 +22,7 @@ function hoverText(row) {
   return [`<b>${plain(shorter(nameOf(row), width))}</b>`,
     `${row.useful_bytes_per_s.toFixed(1)} bytes/s, a load ${duration(row.tape_s)}`,
     plain(`right ${successOf(row)}`), plain(`byte error ${errorOf(row)}`), '',
-    ...inLines(shorter(row.codec_spec, 12 * width), width).map(plain)].join('<br>');
+    ...(narrow() ? ['spec below'] : inLines(shorter(row.codec_spec, 12 * width), width).map(plain))].join('<br>');
 }
 
 // The highest limit of each receiver: what no format that it hears can exceed.
@@ -38,7 +38,7 @@ function frontierTraces(found, floor) {
     const at = Math.max(rate.rate, floor);
     const slot = pins.indexOf(place);
     return {
-      x: [row.useful_bytes_per_s], y: [at], customdata: [place], mode: slot < 0 ? 'markers' : 'markers+text',
+      x: [row.useful_bytes_per_s], y: [at], customdata: [place], cliponaxis: false, mode: slot < 0 ? 'markers' : 'markers+text',
       text: [slot < 0 ? '' : `<b>${'AB'[slot]}</b>`], textposition: 'top right', textfont: {size: 17, color: INK},
       hovertext: [hoverText(row)], hovertemplate: '%{hovertext}<extra></extra>',
       marker: {symbol: symbolOf(row), size: narrow() ? 12 : 14, color: colourOf(row), opacity: 1,

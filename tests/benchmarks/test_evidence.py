@@ -1,7 +1,7 @@
 """What lies behind the rows: the same for any number of workers, bounded, with a reason where nothing is shown."""
 
 import pytest
-from tapewright.benchmarks.evidence import MOST_ROWS, evidence, harshest, looked_behind
+from tapewright.benchmarks.evidence import MOST_ROWS, beside_each_other, evidence, harshest, looked_behind
 from tapewright.benchmarks.records import records
 from tapewright.benchmarks.study import Study
 from tapewright.benchmarks.trials import run
@@ -55,6 +55,18 @@ def test_without_the_program_or_the_plug_in_it_says_why(rows):
 def test_the_harshest_channel_is_the_one_with_the_fewest_right(rows):
     assert harshest(rows) == "toy_flips:rate=0.01"
     assert harshest([{"channel": "a", "right": 0, "trials": 0}]) is None
+
+
+def test_rows_of_several_runs_have_one_frontier(toys):
+    """The channel and the program are the same, so a row that another beats in both is not on it, whoever ran them."""
+    quick = rows_of(codecs=("toy_pulse",), channels=("toy_flips:rate=0.01",))
+    slow = rows_of(codecs=("toy_pulse:frames=2",), channels=("toy_flips:rate=0.01",))
+    error = {"rate": 0.0, "low": 0.0, "high": 0.1, "method": ""}
+    rows = [{**row, "residual_byte_error_rate": error} for row in quick + slow]
+    assert [row["on_frontier"] for row in rows] == [True, True]
+    assert [row["on_frontier"] for row in beside_each_other(rows)] == [True, False]
+    both = rows_of(codecs=("toy_pulse", "toy_pulse:frames=2"), channels=("toy_flips:rate=0.01", "toy_flips"))
+    assert beside_each_other(both) == both
 
 
 def test_of_many_rows_the_frontier_comes_first():
