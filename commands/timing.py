@@ -30,7 +30,7 @@ def timing(
     Exits with 3 if the format's step does not close or the table has hazards: a use without its settle step, two
     drivers on one bus, a sneak path, too few poles.
 
-    Example: tapewright timing --codec clocked:step_ms=50 --table clock_tower --set signal_12v --plot timing.png
+    Example: tapewright timing --codec clocked:step_ms=60 --table clock_tower --set signal_12v --plot timing.png
     """
     from ..contracts import registry
     from ..contracts.errors import TargetNotMet, UsageError

@@ -17,7 +17,7 @@ import tapewright
 ROOT = Path(__file__).parents[2]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 PACKAGES = PROJECT["tool"]["setuptools"]["packages"]
-LEFT_BEHIND = {"tests", "build", "dist", ".venv", ".git", "__pycache__"}
+LEFT_BEHIND = {"tests", "docs", "build", "dist", ".venv", ".git", "__pycache__"}
 
 
 def folder_of(package):
