@@ -119,6 +119,14 @@ def beside(candidate: Candidate, receiver: Receiver, payload_bytes: int) -> tupl
     )
 
 
+def keeps_pace(candidate: Candidate, receiver: Receiver, payload_bytes: int) -> bool:
+    """Whether ``receiver`` is sure to follow the candidate's pace, by arithmetic."""
+    if not isinstance(candidate.codec.line_code, KeyedLineCode) or receiver.refusal(candidate.codec) is not None:
+        return True
+    quickest = receiver.quickest(candidate.codec)
+    return quickest is not None and quickest.duration_s(payload_bytes) <= candidate.tape_s * (1 + 1e-9)
+
+
 def ranked(found: Iterable[Candidate]) -> tuple[Candidate, ...]:
     """Each once, the best rank first."""
     return tuple(sorted({one.codec.spec: one for one in found}.values(), key=lambda one: one.rank))

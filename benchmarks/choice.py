@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from ..contracts import registry
 from ..contracts.errors import UsageError
 from .assumptions import Assumption, assumptions
-from .candidates import Candidate, beside, coarse, families
+from .candidates import Candidate, beside, coarse, families, keeps_pace
 from .deck import deck
 from .final import MOST_TAPES, Final, final
 from .limits import Limits
@@ -256,11 +256,15 @@ class _Choosing:
             for origin in (front, *near[:NEAR_MISSES]):
                 around |= dict.fromkeys(beside(origin, self.receiver, len(self.course.program)))
             quicker = [one for one in around if one.rank[0] < front.rank[0] and one not in family.out]
-            self._enter(family, tuple(sorted(quicker, key=lambda one: one.rank)[-MOST_NEIGHBOURS:]))
+            nearest = sorted(quicker, key=lambda one: one.rank)[-MOST_NEIGHBOURS:]
+            self._enter(family, tuple(one for one in nearest if self._keeps_pace(one)))
             found = next_survivor(family, self.course, self.final, None, self._race_told)
             if found is None or found == front:
                 return
             front = found
+
+    def _keeps_pace(self, candidate: Candidate) -> bool:
+        return keeps_pace(candidate, self.receiver, len(self.course.program))
 
     def _play_final(self, family: Family, candidate: Candidate) -> None:
         number = len(self.shown) + len(self.failed) + 1

@@ -152,8 +152,8 @@ def _hangs_on(found: tuple[Assumption, ...], choice: Choice) -> str:
     lost = first.tally.trials - first.tally.right
     then = "no runner-up holds there" if first.then is None else f"then {short(first.then)} is better"
     return (
-        f"The answer hangs on {first.knob.name}, taken as {first.knob.value:.3g}{unit}: at {first.falls_at:.3g}{unit} it "
-        f"failed {lost} of {first.tally.trials} tapes; {then}."
+        f"The answer hangs on {first.knob.name}, taken as {first.knob.value:.3g}{unit}: "
+        f"at {first.falls_at:.3g}{unit} it failed {lost} of {first.tally.trials} tapes; {then}."
     )
 
 

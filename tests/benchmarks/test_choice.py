@@ -2,13 +2,14 @@
 
 import math
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from tapewright.benchmarks import candidates, choice
-from tapewright.benchmarks.candidates import Candidate, Families, coarse, families, ranked
+from tapewright.benchmarks.candidates import Candidate, Families, coarse, families, keeps_pace, ranked
 from tapewright.benchmarks.choice import choose
 from tapewright.benchmarks.choice_record import as_json, sentences
 from tapewright.benchmarks.final import Final, final
@@ -24,10 +25,12 @@ from tapewright.contracts import registry
 pytestmark = pytest.mark.usefixtures("toys")
 
 PROGRAM = bytes(range(24))
+BUDGET = 59
+"""Tapes that show a success of 0.95 without a failure."""
 
 
 @pytest.fixture
-def toy_family(monkeypatch: pytest.MonkeyPatch) -> None:
+def toy_family(toys: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Only the toy line code, bare or under its parity bit: a tape is a few hundred frames."""
     code = registry.installed("codec").plug_in("toy_pulse")()
     parity = registry.installed("codec").plug_in("toy_parity")()
@@ -36,17 +39,17 @@ def toy_family(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def chosen(**told):
-    limits = Limits(**{"channel": "toy_flips:rate=0.05", **told})
-    return choose(PROGRAM, "ramp", limits, budget=299, workers=2)
+    limits = Limits(**{"channel": "toy_flips:rate=0.05", "success_at_least": 0.95, **told})
+    return choose(PROGRAM, "ramp", limits, budget=BUDGET, workers=2)
 
 
 @pytest.mark.usefixtures("toy_family")
 def test_the_same_seed_gives_the_same_answer_and_the_shown_tapes_are_fresh() -> None:
     answer = chosen()
-    again = choose(PROGRAM, "ramp", answer.limits, budget=299, workers=1)
+    again = choose(PROGRAM, "ramp", answer.limits, budget=BUDGET, workers=1)
     assert as_json(again) == as_json(answer)
     winner = answer.shown[0]
-    assert winner.tally.trials == 299
+    assert winner.tally.trials == winner.final.tapes >= BUDGET
     study = answer.course.study((winner.candidate,), winner.final.tapes, "final", winner.number)
     (repeated,) = run(study)
     assert repeated.tally == winner.tally
@@ -58,36 +61,39 @@ def test_the_same_seed_gives_the_same_answer_and_the_shown_tapes_are_fresh() -> 
 
 
 @pytest.mark.usefixtures("toy_family")
-@pytest.mark.parametrize("case", range(10))
+@pytest.mark.parametrize(
+    "case", [case if case < 2 else pytest.param(case, marks=pytest.mark.acceptance) for case in range(10)]
+)
 def test_the_choice_agrees_with_playing_everything(case: int) -> None:
-    """Ten random channels: all candidates play 400 tapes each, and the best that holds is what was chosen.
+    """Ten random channels (two of them in the ordinary suite): all candidates play 200 tapes each, over the whole grid.
 
-    A candidate whose truth lies within what 400 tapes can tell of the limit may go either way, so that the choice must
-    lie between the quickest that surely holds and the quickest that may. Ten cases, each outside with a chance below
-    2 * 0.1 %: a false alarm in one of fifty seeds; these seeds are fixed.
+    The choice must lie between the quickest that surely passes its final (with a chance of 99 %, at the lower end of
+    its 99.8 % interval) and the quickest whose interval reaches the limit at all. Null: the choice is right. Each case
+    is outside with a chance of about 1 %; the seeds are fixed.
     """
+    from scipy.stats import binom
+
     rng = np.random.default_rng(700 + case)
     rate = float(np.round(rng.uniform(0.01, 0.2), 3))
-    wanted = float(rng.choice([0.9, 0.95, 0.99]))
+    wanted = float(rng.choice([0.8, 0.9, 0.95]))
     limits = Limits(channel=f"toy_flips:rate={rate}", success_at_least=wanted)
-    answer = choose(PROGRAM, "ramp", limits, budget=299, seed=case)
+    answer = choose(PROGRAM, "ramp", limits, budget=BUDGET, seed=case)
     code = registry.installed("codec").plug_in("toy_pulse")()
     receiver = registry.receiver("sound")
     every = coarse(code, receiver, len(PROGRAM))
-    study = Study(PROGRAM, "ramp", tuple(one.codec.spec for one in every), channels=(limits.channel,), trials=400)
+    study = Study(PROGRAM, "ramp", tuple(one.codec.spec for one in every), channels=(limits.channel,), trials=200)
     tallies = {result.task.codec.spec: result.tally for result in run(study)}
-    surely = [one for one in every if clopper_pearson(_right(tallies, one), 400, 0.998)[0] >= wanted]
-    maybe = [one for one in every if clopper_pearson(_right(tallies, one), 400, 0.998)[1] >= wanted]
+    asked = final(limits, BUDGET)
+    bounds = {one: clopper_pearson(tallies[one.codec.spec].right, 200, 0.998) for one in every}
+    surely = [one for one in every if binom.cdf(asked.failures, asked.tapes, 1 - bounds[one][0]) > 0.99]
+    maybe = [one for one in every if bounds[one][1] >= wanted]
     if not answer.shown:
-        assert not [one for one in surely if _right(tallies, one) == 400]
+        assert not surely
         return
     winner = answer.shown[0].candidate
-    assert winner.rank[0] <= max(one.rank[0] for one in surely[:1]) if surely else True
-    assert winner.rank[0] >= min(one.rank[0] for one in maybe) - 1
-
-
-def _right(tallies: dict[str, Tally], one: Candidate) -> int:
-    return tallies[one.codec.spec].right
+    if surely:
+        assert winner.rank[0] <= surely[0].rank[0]
+    assert winner.rank[0] >= maybe[0].rank[0]
 
 
 @pytest.mark.usefixtures("toy_family")
@@ -96,8 +102,8 @@ def test_nothing_that_holds_gives_the_nearest_miss() -> None:
     assert not answer.shown
     assert answer.miss is not None
     assert answer.miss.refusal.limit == "success_at_least"
-    # Blank tapes: 20 % of 299, give or take 5 standard deviations (12 %).
-    assert 0.6 < answer.miss.refusal.relax_to < 0.9
+    # A fifth of 59 tapes is blank, give or take 4 standard deviations (21 %); the bound lies below what was seen.
+    assert 0.45 < answer.miss.refusal.relax_to < 0.95
     assert "relax success_at_least to 0." in next(iter(sentences(answer)))
 
 
@@ -175,6 +181,16 @@ def test_alike_load_times_go_to_what_is_checked_and_simpler() -> None:
     assert ranked([bare, dense, plain])[0] == plain
 
 
+def test_a_relay_format_is_never_quicker_than_its_machine_is_sure_to_follow() -> None:
+    receiver = registry.receiver("relays:set=graded_12v")
+    quickest = receiver.quickest(registry.codec("clocked"))
+    assert quickest is not None
+    step_s = quickest.line_code.keying().step_s
+    for factor, follows in ((1.0, True), (1.1, True), (0.9, False)):
+        codec = replace(quickest, line_code=quickest.line_code.at_step(factor * step_s))
+        assert keeps_pace(Candidate(codec, codec.duration_s(16), None), receiver, 16) is follows
+
+
 @pytest.mark.usefixtures("toy_family")
 def test_hopeless_candidates_stop_early() -> None:
     code = registry.installed("codec").plug_in("toy_pulse")()
@@ -189,17 +205,17 @@ def test_hopeless_candidates_stop_early() -> None:
 
 def test_intervals_cover_the_truth_at_their_stated_rate() -> None:
     """Null: the two-sided 95 % interval and the one-sided bound cover at least 95 % each. Tapes are blank with a known
-    chance of 5 %; 400 studies of 40 tapes, seeds 0 to 399. Clopper-Pearson covers at least 95 %, so more than 20 + 5
-    standard deviations (22) misses of 400 come by chance less than once in a million.
+    chance of 5 %; 200 studies of 40 tapes, seeds 0 to 199. Clopper-Pearson covers at least 95 %, so more than 10 + 5
+    standard deviations (15) misses of 200 come by chance less than once in a million.
     """
     truth = 0.95
     two_sided = one_sided = 0
-    for seed in range(400):
+    for seed in range(200):
         study = Study(b"\x5a", "byte", ("toy_pulse",), channels=("toy_flips:blank=0.05",), trials=40, seed=seed)
         ((tally),) = (result.tally for result in run(study, 1))
         low, high = clopper_pearson(tally.right, 40)
         two_sided += not low <= truth <= high
         one_sided += at_least(tally.right, 40) > truth
-    assert two_sided <= 42
-    assert one_sided <= 42
+    assert two_sided <= 25
+    assert one_sided <= 25
     assert two_sided + one_sided > 0  # an interval that never misses would be too wide
