@@ -14,7 +14,7 @@ from tapewright.benchmarks.trials import run
 from tapewright.files.programs import read_program
 from tapewright.reports.report_page import in_script, plotting_script, report_page
 
-HOSTILE = "</script><script>document.title='taken'</script><img src=x onerror=\"document.title='taken'\">&amp;'\"`${1}"
+HOSTILE = "<b>x</b></script><script>document.title='taken'</script><img src=x onerror=\"document.title='taken'\">&amp;'\"`${1}"
 READY = "document.body && document.body.dataset.ready === 'true'"
 
 
@@ -197,9 +197,12 @@ def test_the_table_sorts_and_filters(page):
     page.run(f"{speed}.click()")
     assert page.run(order) == [1, 3, 0, 2]
     assert page.run(f"{speed}.closest('th').getAttribute('aria-sort')") == "descending"
+    page.run(f"{lines}.forEach(row => row.cells[2].dataset.sort = {{0: 9, 1: 100, 2: 20, 3: -1}}[row.dataset.row])")
+    page.run(f"{speed}.click()")
+    assert page.run(order) == [3, 0, 2, 1]  # as numbers, not as words
     page.run("document.getElementById('filter-text').focus()")
     page.type("BIPHASE worn")
-    assert page.run(order) == [0, 2]
+    assert sorted(page.run(order)) == [0, 2]
     page.run("document.getElementById('filter-channel').value = 'portable-worn'")
     page.run("document.getElementById('filter-channel').dispatchEvent(new Event('input'))")
     assert page.run(order) == [2]
@@ -229,7 +232,11 @@ def test_hostile_names_stay_text(shown, hostile_record):
     page.run("document.querySelectorAll('#keys button').forEach(key => { key.focus(); key.click(); key.click(); })")
     page.listen()
     assert (page.console, page.requests) == ([], [])
-    assert page.run("document.title").startswith("Tape formats for </script><script>")
+    assert page.run("document.title").startswith("Tape formats for <b>x</b></script><script>")
+    page.run("document.querySelector('#keys [data-row=\"3\"]').focus()")
+    hovered = "document.querySelector('#frontier-plot .hoverlayer').textContent"
+    page.wait(f"{hovered}.includes('bytes/s')")
+    assert HOSTILE[:40] in page.run(hovered)
     assert page.run("document.querySelectorAll('img').length") == 0
     assert page.run("document.querySelectorAll('script').length") == 3
     assert HOSTILE in page.run("document.getElementById('rows').textContent")
