@@ -31,7 +31,7 @@ def sheet(
 
     Exits with 3 if the format's step does not close or the table has hazards; the sheet is written and says so.
 
-    Example: tapewright sheet --codec plain-clocked --receiver relays:set=signal_12v --channel played --trials 10 -o machine
+    Example: tapewright sheet --codec plain-clocked --receiver relays:set=signal_12v --channel new --trials 9 -o machine
     """
     from ..benchmarks.study import Study
     from ..benchmarks.trials import run
