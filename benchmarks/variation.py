@@ -34,7 +34,7 @@ Code = TypeVar("Code", bound=PlugIn)
 def with_value(plug_in: Code, name: str, value: Value) -> Code | None:
     """``plug_in`` with another value of one parameter; None if that breaks a rule of its."""
     try:
-        return replace(plug_in, **{name: value})  # type: ignore[arg-type]
+        return replace(plug_in, **{name: value})
     except UsageError:
         return None
 
@@ -193,7 +193,7 @@ def _at_rate(code: LineCode, main: Parameter, value: Value) -> Iterator[LineCode
             if declared.unit == "Hz" and isinstance(declared.default, float)
         }
         try:
-            yield replace(code, **{**scaled, main.name: value}) if len(scaled) > 1 else None  # type: ignore[arg-type]
+            yield replace(code, **{**scaled, main.name: value}) if len(scaled) > 1 else None
         except UsageError:
             yield None
 
@@ -202,6 +202,6 @@ def tidied(code: Code) -> Code:
     """``code`` with its numbers as a person would write them."""
     numbers = {name: rounded(value) for name, value in code.arguments().items() if isinstance(value, float)}
     try:
-        return replace(code, **numbers)  # type: ignore[arg-type]
+        return replace(code, **numbers)
     except UsageError:
         return code
