@@ -37,6 +37,6 @@ def test_a_word_that_nothing_fits_offers_nothing():
 
 @pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
 def test_every_shell_gets_its_script(shell):
-    done = tapewright("--show-completion", shell)
+    done = tapewright("--show-completion", shell, _TYPER_COMPLETE_TEST_DISABLE_SHELL_DETECTION="1")
     assert done.returncode == 0
     assert "_TAPEWRIGHT_COMPLETE" in done.stdout
