@@ -14,7 +14,7 @@ from tapewright.benchmarks.trials import run
 from tapewright.files.programs import read_program
 from tapewright.reports.report_page import in_script, plotting_script, report_page
 
-HOSTILE = "<b>x</b></script><script>document.title='taken'</script><img src=x onerror=\"document.title='taken'\">&amp;'\"`${1}"
+HOSTILE = "<b>x</b></script><script>document.title='taken'</script><img src=x onerror=\"open('taken')\">&amp;'\"`${1}"
 READY = "document.body && document.body.dataset.ready === 'true'"
 
 
