@@ -7,14 +7,13 @@ the three best fronts of different families are refined, and then play their fin
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 
 from ..contracts import registry
 from ..contracts.errors import UsageError
 from .assumptions import Assumption, assumptions
 from .candidates import Candidate, beside, coarse, families, keeps_pace
 from .deck import deck
-from .final import MOST_TAPES, Final, final
+from .final import MOST_TAPES, final
 from .limits import Limits
 from .racing import Course, Family, next_survivor
 from .refusals import FAR, Refusal, refusals
@@ -22,6 +21,7 @@ from .statistics import at_least
 from .study import DEFAULT_SEED
 from .tally import Tally
 from .trials import News
+from .verdict import Choice, Finalist, Miss, Rejected, Stage
 
 SHOWN = 3
 """The winner and two runners-up."""
@@ -37,89 +37,6 @@ MOST_NEIGHBOURS = 24
 
 NEAR_MISSES = 2
 """Quicker candidates that a refinement starts from as well: those that were longest in the race."""
-
-
-@dataclass(frozen=True)
-class Stage:
-    """What a choice is doing, told to whoever watches.
-
-    Attributes:
-        what: in words.
-        news: of the tapes that play now; None between them.
-    """
-
-    what: str
-    news: News | None = None
-
-
-@dataclass(frozen=True)
-class Finalist:
-    """A format that played its final.
-
-    Attributes:
-        candidate: the format.
-        final: what it had to play.
-        tally: what it did.
-        passed: whether it meets the limits.
-        number: which final this was, from 1; with the course it tells the tapes.
-    """
-
-    candidate: Candidate
-    final: Final
-    tally: Tally
-    passed: bool
-    number: int
-
-
-@dataclass(frozen=True)
-class Miss:
-    """The nearest miss, where nothing meets the limits.
-
-    Attributes:
-        candidate: the format.
-        refusal: the one limit that it breaks, with what to relax it to.
-        finalist: its final, where the tapes decided.
-    """
-
-    candidate: Candidate
-    refusal: Refusal
-    finalist: Finalist | None
-
-
-@dataclass(frozen=True)
-class Rejected:
-    """A family that is not shown, and the limit that killed it."""
-
-    family: str
-    limit: str
-    words: str
-
-
-@dataclass(frozen=True)
-class Choice:
-    """The answer.
-
-    Attributes:
-        limits: as asked.
-        course: where everything was played.
-        shown: the recommended format and the runners-up; empty if nothing meets the limits.
-        failed: formats that came up for a final and failed it.
-        rejected: the families that are not shown.
-        assumptions: what the recommended format hangs on; empty if nothing is shown.
-        miss: the nearest miss, if nothing is shown; None also where nothing is near.
-        tapes: how many were played in all.
-        tried: how many candidates there were, and how many of them raced.
-    """
-
-    limits: Limits
-    course: Course
-    shown: tuple[Finalist, ...]
-    failed: tuple[Finalist, ...]
-    rejected: tuple[Rejected, ...]
-    assumptions: tuple[Assumption, ...]
-    miss: Miss | None
-    tapes: int
-    tried: tuple[int, int]
 
 
 def unheeded(stage: Stage) -> None:

@@ -8,11 +8,11 @@ from typing import Any
 from ..contracts.spec import Item, format_items
 from .assumptions import LADDER, Assumption
 from .candidates import Candidate
-from .choice import Choice, Finalist
 from .limits import SIDES, Limits
 from .records import Record, records
 from .statistics import at_least, at_most
 from .trials import Result
+from .verdict import Choice, Finalist
 
 CASSETTE = "C60"
 """Whose side a load is compared with where no side was asked for."""

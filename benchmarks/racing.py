@@ -148,7 +148,7 @@ def passes(tally: Tally, final: Final) -> float:
 
     >>> from .final import Final
     >>> f"{passes(Tally(trials=128, right=128), Final(473, 1, 0.95)):.2f}"
-    '0.63'
+    '0.64'
     """
     failed, right = tally.trials - tally.right + 0.5, tally.right + 0.5
     total = 0.0

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from ..benchmarks.choice import Choice
     from ..benchmarks.limits import Limits
+    from ..benchmarks.verdict import Choice
     from ..files.programs import Program
 
 RECORDING, LABEL, ANSWER, STUDY, REPORT, SHEET = (

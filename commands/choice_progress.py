@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from ..benchmarks.choice import Stage
+    from ..benchmarks.verdict import Stage
 
 
 @contextmanager

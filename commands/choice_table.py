@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from ..benchmarks.assumptions import LADDER, Assumption
-from ..benchmarks.choice import Choice, Finalist
 from ..benchmarks.choice_record import parts, sentences, short, side_share, silent_bound, trade, unit_of
 from ..benchmarks.statistics import at_least, clopper_pearson
+from ..benchmarks.verdict import Choice, Finalist
 from ..contracts.errors import in_one_line
 from .table import console
 

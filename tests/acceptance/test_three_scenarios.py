@@ -4,8 +4,9 @@ The program is invented: chimes for the controller of a village clock-tower.
 """
 
 import pytest
-from tapewright.benchmarks.choice import Choice, choose
+from tapewright.benchmarks.choice import choose
 from tapewright.benchmarks.limits import Limits
+from tapewright.benchmarks.verdict import Choice
 
 pytestmark = pytest.mark.acceptance
 
