@@ -95,7 +95,7 @@ def _turned(
 
     def played(candidates: Sequence[Candidate], factor: float) -> tuple[tuple[Tally, ...], float]:
         changed, value = knob.turned(channel, factor)
-        watch = told(f"{knob.name} {value:g} {knob.unit}".strip())
+        watch = told(f"{knob.name} {value:.3g} {knob.unit}".strip())
         return course.play(candidates, TAPES, "assumption", 0, watch, changed.spec), value
 
     def falls(tally: Tally) -> bool:
@@ -113,9 +113,9 @@ def _turned(
     if high < len(LADDER) and runners_up:
         tallies, _ = played(runners_up, LADDER[high])
         then = next((one for one, tally in zip(runners_up, tallies, strict=True) if not falls(tally)), None)
-    better = value = None
+    better, kinder = None, 0.0
     if quicker:
-        tallies, value = played(quicker, KINDER)
+        tallies, kinder = played(quicker, KINDER)
         better = next((one for one, tally in zip(quicker, tallies, strict=True) if passes(tally, final) > LIKELY), None)
     fell = high < len(LADDER)
     return Assumption(
@@ -125,6 +125,6 @@ def _turned(
         factor=LADDER[high] if fell else None,
         tally=rungs[high if fell else low][0],
         then=then,
-        kinder=value if better is not None else None,
+        kinder=kinder if better is not None else None,
         quicker=better,
     )

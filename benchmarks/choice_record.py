@@ -20,7 +20,7 @@ CASSETTE = "C60"
 
 def rows(choice: Choice) -> tuple[Record, ...]:
     """The rows of the finals that are shown, the recommended format first; each has the seed of its own tapes."""
-    found = []
+    found: list[Record] = []
     for finalist in choice.shown:
         study = choice.course.study((finalist.candidate,), finalist.final.tapes, "final", finalist.number)
         (task,) = study.tasks()

@@ -84,11 +84,11 @@ def _runners_up(choice: Choice) -> Iterator[tuple[str, str]]:
 def _assumption(one: Assumption) -> Iterator[tuple[str, str]]:
     unit = unit_of(one)
     name = f"{one.knob.name} {one.knob.value:.3g}{unit}"
-    lost = f"{one.tally.trials - one.tally.right} of {one.tally.trials} tapes"
+    lost = f"{one.tally.trials - one.tally.right} of {one.tally.trials} failed"
     if one.falls_at is not None:
         then = "no runner-up holds" if one.then is None else f"then {short(one.then)}"
-        yield name, f"falls at {one.falls_at:.3g}{unit} ({lost} failed); {then}"
+        yield name, f"falls at {one.falls_at:.3g}{unit} ({lost}); {then}"
     else:
-        yield name, f"holds at {one.holds_to:.3g}{unit}, {LADDER[-1]:g} times as bad ({lost} failed)"
+        yield name, f"holds at {one.holds_to:.3g}{unit}, {LADDER[-1]:g} times as bad ({lost})"
     if one.quicker is not None:
         yield "", f"at {one.kinder:.3g}{unit} {short(one.quicker)} may do, {one.quicker.tape_s:.3g} s"
