@@ -33,6 +33,9 @@ DEFAULT_TAPES = 4000
 FEWEST_TAPES = 400
 FEWEST_SCOUTS = 200
 
+ARRIVALS_LOOKED_AT = 1000
+"""If one arrival in a hundred is a cluster, the chance that none shows is 4e-5."""
+
 PLAIN_TAPES, MOST_FAILING = 100, 4
 """Of so many plain tapes that are played first, no more may fail: what is not rare is told better without weights."""
 
@@ -141,6 +144,9 @@ class _Run:
         if isinstance(place, str):
             return RareFailures(self.task, f"{place}: count failures by plain trials")
         model: Any = self.task.channel.stages[place]
+        if self._clustered(model):
+            told = "events come in clusters, whose weights spread too far for a few thousand tapes"
+            return RareFailures(self.task, f"{told}: count failures by plain trials")
         failing = sum(self._plainly(trial).right == 0 for trial in range(PLAIN_TAPES))
         if failing > MOST_FAILING:
             told = f"not rare ({failing} of {PLAIN_TAPES} plain tapes fail): count them by plain trials"
@@ -193,6 +199,11 @@ class _Run:
         finally:
             pool.shutdown(wait=False, cancel_futures=True)
         return found
+
+    def _clustered(self, model: Any) -> bool:
+        """Whether an arrival may bring several events; their tilts multiply, so that few tapes carry all weight."""
+        rng = stream(self.study.seed, 0, "rare arrivals")
+        return any(len(model.arrive(0.0, 0.0, rng)) > 1 for _ in range(ARRIVALS_LOOKED_AT))
 
     def _plainly(self, trial: int) -> Tally:
         worn = self.task.channel.degrade(self.shelf.tape(self.task.codec), stream(self.study.seed, trial, "channel"))

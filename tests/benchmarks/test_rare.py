@@ -178,6 +178,15 @@ def test_refused_where_there_is_nothing_to_draw(channel, why):
     assert answer.as_json()["load_failure"] is None
 
 
+def test_refused_where_events_come_in_clusters():
+    clustered = "dropouts:per_minute=1,cluster_size=1.5/hiss"
+    study = Study(b"noon", "invented", ("plain-biphase",), channels=(clustered,), trials=1)
+    (found,) = rare_failures(study, 400)
+    assert found.load_failure is None
+    assert found.refusal is not None
+    assert found.refusal.startswith("events come in clusters")
+
+
 def test_who_cannot_listen_is_told_so():
     codecs, receivers = ("plain-biphase",), ("relays",)
     (answer,) = rare_failures(Study(b"!", "one", codecs, receivers, ("worn",)), 400)
