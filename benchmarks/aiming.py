@@ -72,7 +72,7 @@ def strata(mean: float) -> tuple[Stratum, ...]:
     """One arrival, two ..., and the rest in one.
 
     >>> [stratum.arrivals for stratum in strata(0.05)]
-    [1, 2, 3, 4, 5]
+    [1, 2, 3, 4, 5, 6]
     """
     last = 2
     while last < MOST_STRATA and Stratum(last, True).chance(mean) > NEGLIGIBLE:
