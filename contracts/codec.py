@@ -64,7 +64,7 @@ class Codec:
 
     @property
     def lies_at_most(self) -> float | None:
-        """The greatest chance that a damaged load of one play is called intact; None if the outermost layer states none."""
+        """Chance that a damaged load of one play is called intact, at most; None if the outermost layer has none."""
         return self.layers[0].lies_at_most if self.layers else None
 
     def coded_bits(self, payload_bytes: int) -> int:
