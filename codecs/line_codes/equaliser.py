@@ -33,19 +33,32 @@ def equalised(values: Values, heard: NDArray[np.bool_]) -> Values:
     """
     if values.size == 0:
         return values
-    around = np.lib.stride_tricks.sliding_window_view(np.pad(values, REACH), 2 * REACH + 1)
+    half = STRETCH // 2
+    stretches = -(-values.size // STRETCH)
+    padded = np.pad(values, (REACH, stretches * STRETCH - values.size + REACH))
+    around = np.lib.stride_tricks.sliding_window_view(padded, 2 * REACH + 1)
+    learnt = np.pad(heard, (0, len(around) - heard.size))
+    rows = (around * learnt[:, None]).reshape(2 * stretches, half, -1).swapaxes(1, 2)
+    told = np.pad(learnt.reshape(-1, half).sum(axis=1), 1)
+    hold = HOLD * np.maximum(_of_four(told), 1)
     unchanged = np.zeros(2 * REACH + 1)
     unchanged[REACH] = 1.0
-    freed = values
+    square = _of_four(_between(rows @ rows.swapaxes(1, 2))) + hold[:, None, None] * np.eye(unchanged.size)
+    freed = padded[REACH:-REACH]
     for _ in range(ROUNDS):
-        decided = np.sign(freed)
-        freed = freed.copy()
-        for begin in range(0, values.size, STRETCH):
-            inside = slice(begin, begin + STRETCH)
-            known = slice(max(begin - STRETCH // 2, 0), begin + STRETCH + STRETCH // 2)
-            rows = around[known][heard[known]]
-            hold = HOLD * max(len(rows), 1)
-            square = rows.T @ rows + hold * np.eye(unchanged.size)
-            taps = np.linalg.solve(square, rows.T @ decided[known][heard[known]] + hold * unchanged)
-            freed[inside] = around[inside] @ taps
-    return freed
+        decided = np.sign(freed).reshape(2 * stretches, half, 1)
+        right = _of_four(_between(rows @ decided)) + (hold[:, None] * unchanged)[..., None]
+        taps = np.linalg.solve(square, right)
+        freed = (around.reshape(stretches, STRETCH, -1) @ taps).ravel()
+    return freed[: values.size]
+
+
+def _between(sums: Values) -> Values:
+    """With nothing before the first and after the last."""
+    return np.pad(sums, ((1, 1), (0, 0), (0, 0)))
+
+
+def _of_four(halves: Values) -> Values:
+    """From sums over half stretches those over each stretch and half of one to either side."""
+    pairs = halves[:-1] + halves[1:]
+    return pairs[:-2:2] + pairs[2::2]

@@ -115,10 +115,17 @@ def together(left: Values, right: Values) -> Values:
 def running_mean(values: Values, reach: int) -> Values:
     """Mean over ``reach`` neighbours on either side, fewer at the ends."""
     sums = np.concatenate(([0.0], np.cumsum(values)))
-    at = np.arange(values.size)
-    low = np.maximum(at - reach, 0)
-    high = np.minimum(at + reach + 1, values.size)
-    return np.asarray((sums[high] - sums[low]) / (high - low))
+    width = 2 * reach + 1
+    if values.size < width:
+        at = np.arange(values.size)
+        low, high = np.maximum(at - reach, 0), np.minimum(at + reach + 1, values.size)
+        return np.asarray((sums[high] - sums[low]) / (high - low))
+    fewer = np.arange(reach + 1, width)
+    means = np.empty(values.size)
+    means[:reach] = sums[reach + 1 : width] / fewer
+    means[reach : values.size - reach] = (sums[width:] - sums[:-width]) / width
+    means[values.size - reach :] = (sums[-1] - sums[values.size - width + 1 : values.size - reach]) / fewer[::-1]
+    return means
 
 
 def _mean_size(sizes: Values, reach: int) -> Values:
