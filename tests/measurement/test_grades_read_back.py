@@ -26,6 +26,16 @@ def value(profile: Profile, name: str) -> float:
     return float(np.mean(found))
 
 
+def near(profile: Profile, name: str, true: float, margin: float) -> bool:
+    """Whether every track that has the figure is within ``margin``, or four times as far as its own interval goes: a
+    tape full of dropouts, or a recorder that turns its level, says by the interval how little it shows.
+    """
+    names = [name] if "{}" not in name else [name.format(track) for track in ("left", "right")]
+    found = [figure for one in names if (figure := profile.figure(one)) is not None]
+    assert found or {one.name for one in profile.missing} >= set(names), name
+    return all(abs(one.value - true) <= max(margin, 2 * (one.high - one.low)) for one in found)
+
+
 def power_db(*levels_db: float) -> float:
     return 10 * math.log10(sum(10 ** (level / 10) for level in levels_db))
 
@@ -46,8 +56,8 @@ def check(profile: Profile, machine: Machine, tape: Tape) -> None:
     else:
         # A difference of the tracks' levels adds to one way and takes from the other.
         assert np.mean([value(profile, way) for way in ways]) == pytest.approx(machine.separation_db, abs=1.5)
-    assert value(profile, "modulation_noise_{}_db") == pytest.approx(tape.modulation_noise_db, abs=1.0)
-    assert value(profile, "contact_fluctuation_um") == pytest.approx(tape.fluctuation_um, rel=0.12, abs=0.005)
+    assert near(profile, "modulation_noise_{}_db", tape.modulation_noise_db, 1.0)
+    assert near(profile, "contact_fluctuation_um", tape.fluctuation_um, max(0.2 * tape.fluctuation_um, 0.005))
     echo_names = [f"print_through_{track}_db" for track in ("left", "right")]
     for name in echo_names:
         figure = profile.figure(name)
@@ -65,9 +75,8 @@ def check(profile: Profile, machine: Machine, tape: Tape) -> None:
     if machine.level_control:
         return  # the recorder sets the level anew all the time, and full scale clips: no level means anything
     assert abs(value(profile, "level_difference_db")) <= 2.5 * machine.level_difference_db_sd + 0.1
-    assert value(profile, "three_percent_level_{}_db") == pytest.approx(-machine.record_level_db, abs=0.5)
-    limit_db = value(profile, "limit_at_10_khz_re_3_percent_level_{}_db")
-    assert limit_db == pytest.approx(machine.high_limit_db, abs=1.5)
+    assert near(profile, "three_percent_level_{}_db", -machine.record_level_db, 0.5)
+    assert near(profile, "limit_at_10_khz_re_3_percent_level_{}_db", machine.high_limit_db, 1.5)
     full_db = machine.record_level_db - tape.output_lost_db
     noise_db = power_db(tape.noise_added_db - machine.signal_to_noise_db, tape.residue_db)
     ends_at_db = 10 * math.log10((LOW_RATE_HZ / 2 - 20) / (20_000 - 20))
