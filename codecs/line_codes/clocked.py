@@ -15,7 +15,7 @@ from ...contracts.parameters import parameter
 from ...contracts.relay_cost import RelayCost, follower_cost
 from ...contracts.signal import Signal
 from ...contracts.soft_bits import SoftBits
-from .tone_bursts import draw
+from .tone_bursts import draw_spans
 
 Bursts = NDArray[np.float64]
 
@@ -217,7 +217,13 @@ class Clocked(KeyedLineCode):
                 f"clocked: parameter 'tone_hz' must be below half the sample rate ({sample_rate_hz / 2:g} Hz), "
                 f"not {self.tone_hz:g}."
             )
-        return draw(self.bursts(bits), self.duration_s(bits.size), sample_rate_hz, self.level_db, self.edge_ms / 1000)
+        scheduled = self.schedule(bits)
+        spans_s = np.concatenate(scheduled)
+        roles = self.keying().roles
+        tracks = np.repeat([roles.index("clock"), roles.index("data")], [len(scheduled[0]), len(scheduled[1])])
+        tones_hz = np.full(len(spans_s), self.tone_hz)
+        duration_s, edge_s = self.duration_s(bits.size), self.edge_ms / 1000
+        return draw_spans(tracks, spans_s, tones_hz, duration_s, sample_rate_hz, self.level_db, edge_s)
 
     def demodulate(self, signal: Signal) -> SoftBits:
         """See ``LineCode``."""

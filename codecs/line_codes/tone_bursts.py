@@ -10,49 +10,82 @@ from numpy.typing import NDArray
 from ...contracts.keying import Burst
 from ...contracts.signal import Signal
 
-Times = NDArray[np.float64]
+_PHASES = 1 << 30
+"""Steps to a cycle in which the phase of a burst is counted: finer than a sample can tell."""
+
+_SHAPES = 256
+"""Bursts kept to be copied: those of a tape whose steps are whole cycles repeat; others never do."""
 
 
 def draw(bursts: Iterable[Burst], duration_s: float, rate_hz: int, level_db: float, edge_s: float) -> Signal:
     """The sound of ``bursts``: their times are rounded to frames, and all of one tone are cut from one sine."""
+    plain = [(burst.track, burst.start_s, burst.end_s, burst.tone_hz) for burst in bursts]
+    numbers = np.array(plain, np.float64).reshape(-1, 4)
+    tracks, spans_s, tones_hz = numbers[:, 0].astype(np.int64), numbers[:, 1:3], numbers[:, 3]
+    return draw_spans(tracks, spans_s, tones_hz, duration_s, rate_hz, level_db, edge_s)
+
+
+def draw_spans(
+    tracks: NDArray[np.int64],
+    spans_s: NDArray[np.float64],
+    tones_hz: NDArray[np.float64],
+    duration_s: float,
+    rate_hz: int,
+    level_db: float,
+    edge_s: float,
+) -> Signal:
+    """The same of plain numbers, in any order.
+
+    Args:
+        tracks: of each burst, shape (bursts,).
+        spans_s: its start and end, shape (bursts, 2).
+        tones_hz: shape (bursts,).
+    """
     samples = np.zeros((2, round(duration_s * rate_hz)), np.float32)
-    sines: dict[float, _Sine] = {}
-    edge = round(edge_s * rate_hz)
-    for burst in bursts:
-        tone_hz = burst.tone_hz
-        if tone_hz not in sines:
-            sines[tone_hz] = _Sine(tone_hz / rate_hz, 10 ** (level_db / 20))
-        first, last = round(burst.start_s * rate_hz), round(burst.end_s * rate_hz)
-        row = samples[burst.track]
-        row[first:last] = sines[tone_hz].frames(first, last)
-        _key(row[first:last], edge)
+    rows = (samples[0], samples[1])
+    drawn = _Bursts(10 ** (level_db / 20), round(edge_s * rate_hz))
+    shapes: dict[tuple[float, int, int], NDArray[np.float32]] = {}
+    frames = np.rint(spans_s * rate_hz).astype(np.int64)
+    cycles = tones_hz / rate_hz
+    phases = np.rint((cycles * frames[:, 0]) % 1.0 * _PHASES).astype(np.int64) % _PHASES
+    keys = zip(cycles.tolist(), (frames[:, 1] - frames[:, 0]).tolist(), phases.tolist(), strict=True)
+    for track, (first, last), key in zip(tracks.tolist(), frames.tolist(), keys, strict=True):
+        shape = shapes.get(key)
+        if shape is None:
+            if len(shapes) == _SHAPES:
+                shapes.clear()
+            shape = shapes[key] = drawn.shape(*key)
+        rows[track][first:last] = shape
     return Signal.owning(samples, rate_hz)
 
 
-class _Sine:
-    """Any stretch of one endless sine, from two short tables and the sum of angles."""
+class _Bursts:
+    """Any stretch of one endless sine of each tone, from two short tables and the sum of angles, keyed."""
 
-    def __init__(self, cycles_a_frame: float, amplitude: float) -> None:
-        self._cycles = cycles_a_frame
+    def __init__(self, amplitude: float, edge: int) -> None:
         self._amplitude = amplitude
-        self._fine = np.empty(0, np.complex64)
+        self._edge = edge
+        self._fine: dict[float, tuple[NDArray[np.float32], NDArray[np.float32]]] = {}
+        self._rise = _rise(edge)
 
-    def frames(self, first: int, last: int) -> NDArray[np.float32]:
-        count = last - first
-        if self._fine.size < count:
-            self._fine = np.exp(2j * np.pi * self._cycles * np.arange(count)).astype(np.complex64)
-        turn = 2.0 * np.pi * ((self._cycles * first) % 1.0)
-        real, imaginary = self._fine[:count].real, self._fine[:count].imag
-        rise = np.float32(self._amplitude * np.sin(turn))
-        run = np.float32(self._amplitude * np.cos(turn))
-        stretch: NDArray[np.float32] = real * rise + imaginary * run
-        return stretch
+    def shape(self, cycles: float, count: int, phase: int) -> NDArray[np.float32]:
+        """Of ``count`` frames, from ``phase`` on."""
+        if cycles not in self._fine or self._fine[cycles][0].size < count:
+            turning = np.exp(2j * np.pi * cycles * np.arange(count)).astype(np.complex64)
+            self._fine[cycles] = np.ascontiguousarray(turning.real), np.ascontiguousarray(turning.imag)
+        real, imaginary = self._fine[cycles]
+        turn = 2.0 * np.pi * phase / _PHASES
+        burst = real[:count] * np.float32(self._amplitude * np.sin(turn))
+        burst += imaginary[:count] * np.float32(self._amplitude * np.cos(turn))
+        edge = min(self._edge, count // 2)
+        rise = self._rise if edge == self._edge else _rise(edge)
+        if edge:
+            burst[:edge] *= rise
+            burst[count - edge :] *= rise[::-1]
+        return burst
 
 
-def _key(burst: NDArray[np.float32], edge: int) -> None:
-    edge = min(edge, burst.size // 2)
+def _rise(edge: int) -> NDArray[np.float32]:
     if edge == 0:
-        return
-    rise = (0.5 - 0.5 * np.cos(np.pi * (np.arange(edge) + 0.5) / edge)).astype(np.float32)
-    burst[:edge] *= rise
-    burst[burst.size - edge :] *= rise[::-1]
+        return np.zeros(0, np.float32)
+    return (0.5 - 0.5 * np.cos(np.pi * (np.arange(edge) + 0.5) / edge)).astype(np.float32)
