@@ -64,6 +64,16 @@ class Memory:
         place = bisect_right(self.copied, time_s, key=lambda change: change[0])
         return int("".join(map(str, self.copied[place - 1][1])), 2) if place else 0
 
+    def byte_changes(self, start_s: float, end_s: float) -> list[float]:
+        """When what the data bus is driven with may change between two times: a second bank holds still while the
+        latches take the next byte.
+        """
+        if self.copied is not None:
+            return [time_s for time_s, _ in self.copied if start_s <= time_s <= end_s]
+        latched = self.latched[bisect_left(self.latched, (start_s,)) : bisect_right(self.latched, (end_s, 1 << 30))]
+        cleared = self.cleared[bisect_left(self.cleared, start_s) : bisect_right(self.cleared, end_s)]
+        return [*(time_s for time_s, _ in latched), *cleared]
+
     def counted_byte(self, written_s: float) -> int:
         """The byte that was written then, as a counter of ones has heard it."""
         heard_s = written_s
@@ -240,11 +250,7 @@ def _write(
     for lists in drivers.values():
         cuts.update(edge for closures in lists for used in closures for edge in (used.touch_s, used.leave_s))
     cuts.update(edge for interval in unsettled for edge in interval)
-    first, last = bisect_left(memory.latched, (start,)), bisect_right(memory.latched, (end,))
-    cuts.update(time for time, _ in memory.latched[first:last])
-    first, last = bisect_left(memory.cleared, start), bisect_right(memory.cleared, end)
-    cuts.update(memory.cleared[first:last])
-    cuts.update(time for time, _ in memory.copied or ())
+    cuts.update(memory.byte_changes(start, end))
     edges = sorted(cut for cut in cuts if start <= cut <= end)
     taken = False
     for before, after in pairwise(edges):

@@ -23,6 +23,11 @@ def test_what_timing_calls_safe_never_fails_and_it_is_not_timid(name: str, seed:
     keeps_the_two_laws(name, seed)
 
 
+def test_latches_that_take_the_next_byte_do_not_cut_the_write_of_a_second_bank() -> None:
+    """The machine of one long run whose write pulse met the first bit of the next byte."""
+    keeps_the_two_laws("dual_rail", 215)
+
+
 @pytest.mark.acceptance
 @pytest.mark.parametrize("seed", range(100, 250))
 @pytest.mark.parametrize("name", ["clocked", "dual_rail"])
