@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +22,10 @@ START_WORD = np.array([1, 1, 1, 1, 0, 0, 1, 1, 0, 1, 0, 1, 0, 0, 0, 0], np.uint8
 END_WORD: Bits = 1 - START_WORD
 STRETCHES_AT_ONCE = 256
 """Line bits made in one go: few enough to stay in the processor's cache."""
+_FEW_SHAPES = 64
+"""As many different bits are worth finding out which is which."""
+_FINENESS = 1e9
+"""Steps to a radian by which two bits are told apart: finer than a sample can tell."""
 
 
 @dataclass(frozen=True)
@@ -115,11 +120,10 @@ class Fsk(LineCode):
                 )
         tones_hz, lengths_s = self._stretches(bits)
         frames = round(self.duration_s(bits.size) * sample_rate_hz)
-        samples = np.zeros((2, frames), np.float32)
+        samples = np.empty((2, frames), np.float32)
         first = samples[1 if self.tracks == "right" else 0]
         _tones(first, tones_hz / sample_rate_hz, lengths_s * sample_rate_hz, 10 ** (self.level_db / 20))
-        if self.tracks == "same":
-            samples[1] = samples[0]
+        samples[0 if self.tracks == "right" else 1] = first if self.tracks == "same" else 0.0
         return Signal.owning(samples, sample_rate_hz)
 
     def bursts(self, bits: Bits) -> tuple[Burst, ...]:
@@ -164,7 +168,7 @@ def _tones(
 
     Args:
         track: shape (frames,).
-        cycles: of each stretch, per frame.
+        cycles: of each stretch, per frame; two different at most.
         lengths: of each stretch in frames, not whole; together the length of the track.
         amplitude: peak.
     """
@@ -174,12 +178,27 @@ def _tones(
     firsts = np.minimum(np.ceil(starts - 1e-6).astype(np.int64), track.size)
     counts = np.diff(np.append(firsts, track.size))
     longest = int(counts.max(initial=0))
-    different, which = np.unique(cycles, return_inverse=True)
+    different = np.array([cycles.min(), cycles.max()])
+    which = (cycles == different[1]).astype(np.int64)
     fine = np.exp(2j * np.pi * different[:, None] * np.arange(longest)).astype(np.complex64)
     real, imaginary = np.ascontiguousarray(fine.real), np.ascontiguousarray(fine.imag)
     turns = 2.0 * np.pi * ((phases + cycles * (firsts - starts)) % 1.0)
     rises = (amplitude * np.sin(turns)).astype(np.float32)[:, None]
     runs = (amplitude * np.cos(turns)).astype(np.float32)[:, None]
+    # Bits of whole frames and cycles are few shapes, and all of one length: each is drawn once and copied.
+    told_apart = np.rint(turns * _FINENESS).astype(np.int64) * 2 + which
+    _, samples, kinds = np.unique(told_apart, return_index=True, return_inverse=True)
+    if samples.size <= _FEW_SHAPES:
+        shapes = real[which[samples]] * rises[samples]
+        shapes += imaginary[which[samples]] * runs[samples]
+        edges = np.flatnonzero(np.diff(counts, prepend=-1, append=-1)).tolist()
+        if len(edges) <= STRETCHES_AT_ONCE:
+            for first, last in itertools.pairwise(edges):
+                start, count = firsts[first], counts[first]
+                into = track[start : start + (last - first) * count].reshape(last - first, count)
+                # Out of range is nothing: with "raise" a second array would be filled first.
+                np.take(np.ascontiguousarray(shapes[:, :count]), kinds[first:last], axis=0, out=into, mode="clip")
+            return
     places = np.arange(longest)
     for first in range(0, cycles.size, STRETCHES_AT_ONCE):
         some = slice(first, first + STRETCHES_AT_ONCE)
