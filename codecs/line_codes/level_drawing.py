@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable
+from fractions import Fraction
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +17,15 @@ Levels = NDArray[np.float32]
 
 _EDGES = 1 << 13
 """Drawn in one go: few enough to stay in the processor's cache."""
+
+_BLOCK = 1 << 15
+"""Frames copied in one go, likewise."""
+
+_MOST_LEVELS = 64
+"""After so many levels the frames must lie on them as before, for edges to be copied."""
+
+_NO_SHIFT = 1e-6
+"""Frames by which a copied edge may be off."""
 
 
 def recorded(
@@ -60,6 +71,53 @@ def draw_levels(track: NDArray[np.float32], levels: Levels, length: float, edge_
         length: of a level, in frames.
         edge_share: length of an edge as a share of that; a frame at least.
     """
+    period = Fraction(length).limit_denominator(_MOST_LEVELS)
+    low, high = float(levels.min(initial=0.0)), float(levels.max(initial=0.0))
+    regular = abs(float(period) - length) * (levels.size + 1) < _NO_SHIFT and period.numerator <= _BLOCK
+    if regular and bool(((levels == low) | (levels == high)).all()):
+        _copy_levels(track, levels, period, (low, 0.0, high), min(max(edge_share, 1 / length), 1.0))
+    else:
+        _draw_edges(track, levels, length, edge_share)
+
+
+def _copy_levels(
+    track: NDArray[np.float32], levels: Levels, period: Fraction, values: tuple[float, float, float], width: float
+) -> None:
+    """``draw_levels`` where the frames lie alike on the levels after a few of them: each edge drawn once and copied.
+
+    Args:
+        period: frames a level: as many frames as the numerator hold as many levels as the denominator.
+        values: the lowest level, silence, the highest.
+        width: of an edge, as a share of a level.
+    """
+    frames, edges = period.numerator, period.denominator
+    # Each edge reaches from the middle of the level before it to the middle of the one after it.
+    starts = [math.ceil((edge - Fraction(1, 2)) * period - Fraction(1, 2)) for edge in range(edges + 1)]
+    before, after = (np.repeat(values, 3)[:, None], np.tile(values, 3)[:, None])
+    shapes = []
+    for edge, (first, last) in enumerate(itertools.pairwise(starts)):
+        off = (np.arange(first, last) + 0.5) / float(period) - edge
+        turn = np.sin(np.pi * np.clip(off / width, -0.5, 0.5))
+        shapes.append(((before + after) / 2 + (after - before) / 2 * turn).astype(np.float32))
+    blocks = -(-(levels.size + 1) // edges)
+    kinds = np.ones(blocks * edges + 1, np.intp)
+    kinds[1 : levels.size + 1] = 2 * (levels == values[2])
+    pairs = np.ascontiguousarray((3 * kinds[:-1] + kinds[1:]).reshape(blocks, edges).T)
+    at_once = max(1, _BLOCK // frames)
+    drawn = np.empty((at_once, frames), np.float32)
+    for block in range(0, blocks, at_once):
+        some = min(at_once, blocks - block)
+        for edge, shape in enumerate(shapes):
+            first = starts[edge] - starts[0]
+            drawn[:some, first : first + shape.shape[1]] = shape.take(pairs[edge, block : block + some], axis=0)
+        begin = starts[0] + block * frames
+        into = track[max(begin, 0) : begin + some * frames]
+        into[:] = drawn[:some].ravel()[max(-begin, 0) :][: into.size]
+    track[starts[0] + blocks * frames :] = 0.0
+
+
+def _draw_edges(track: NDArray[np.float32], levels: Levels, length: float, edge_share: float) -> None:
+    """``draw_levels`` of any length: levels first, then the edges between them."""
     padded = np.concatenate(([0.0], levels, [0.0])).astype(np.float32)
     a_frame = 1 / length
     width = min(max(edge_share, a_frame), 1.0)
