@@ -13,10 +13,11 @@ from dataclasses import dataclass
 
 from ..contracts import registry
 from .candidates import Candidate
+from .course import Course
 from .final import Final
 from .knob import NAMES, Knob, knobs
 from .limits import Limits
-from .racing import LIKELY, Course, passes
+from .racing import LIKELY, passes
 from .statistics import at_most
 from .tally import Tally
 from .trials import News

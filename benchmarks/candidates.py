@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 from ..contracts import registry
 from ..contracts.codec import Codec
@@ -14,12 +15,15 @@ from ..contracts.keying import KeyedLineCode
 from ..contracts.line_code import NEEDS, LineCode
 from ..contracts.receiver import Receiver
 from ..contracts.relay_cost import BYTE_BITS, RelayLayer, RelayLineCode
-from .schemes import Layers, schemes
-from .variation import first_look, moves, tidied, with_value
+from .schemes import Layers, ready, schemes
+from .variation import first_look, moves, pace, tidied, with_value
 
 SLOWER = (1.0, 1.06, 1.12, 1.25, 1.5, 2.0)
 """Steps that a relay decoder is tried with, in shortest ones that close."""
 
+
+PROBE_BYTES = 256
+"""Payload by whose coded length strengths of correction are compared."""
 
 ALIKE = 1.02
 """Load times whose ratio is less count as alike, and then the simpler format is better."""
@@ -62,6 +66,25 @@ class Candidate:
             self.codec.spec,
         )
 
+    def is_no_sturdier_than(self, other: Candidate) -> bool:
+        """Whether it is the same format but for less redundancy, or less time for a bit, or neither more.
+
+        What ``other`` loses on given tapes this one is then taken to lose too: a rule for selection, no proof.
+        """
+        quicker, slower = self._strength, other._strength
+        return quicker[0] == slower[0] and quicker[1] <= slower[1] and quicker[2] <= slower[2] * (1 + 1e-9)
+
+    @cached_property
+    def redundancy(self) -> float:
+        """Line bits for each bit of a payload of ``PROBE_BYTES``."""
+        return self.codec.coded_bits(PROBE_BYTES) / (BYTE_BITS * PROBE_BYTES)
+
+    @cached_property
+    def _strength(self) -> tuple[tuple[object, ...], float, float]:
+        """What must be alike, redundancy, and the length of a bit."""
+        chosen = (one for one in self.codec.line_code.arguments().values() if isinstance(one, bool | str))
+        return (*self.shape, *chosen), self.redundancy, pace(self.codec.line_code)
+
 
 @dataclass(frozen=True)
 class Families:
@@ -94,9 +117,13 @@ def families() -> Families:
 
 
 def coarse(code: LineCode, receiver: Receiver, payload_bytes: int) -> tuple[Candidate, ...]:
-    """The first look at one line code: its rates under every scheme, the best rank first."""
+    """The first look at one line code: its rates under every scheme, and its presets, the best rank first."""
     codes = tuple(dict.fromkeys(first_look(code)))
-    found = (candidate for layers in schemes() for candidate in _of(layers, code, codes, receiver, payload_bytes))
+    found = [candidate for layers in schemes() for candidate in _of(layers, code, codes, receiver, payload_bytes)]
+    for stack in ready(code):
+        made = _candidate(stack, receiver, payload_bytes)
+        if made is not None and keeps_pace(made, receiver, payload_bytes):
+            found.append(made)
     return ranked(found)
 
 

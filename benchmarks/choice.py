@@ -7,33 +7,41 @@ the three best fronts of different families are refined, and then play their fin
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 from ..contracts import registry
 from ..contracts.errors import UsageError
 from .assumptions import Assumption, assumptions
 from .candidates import Candidate, beside, coarse, families, keeps_pace
+from .course import Course
 from .deck import deck
 from .final import MOST_TAPES, final
 from .limits import Limits
-from .racing import Course, Family, next_survivor
-from .refusals import FAR, Refusal, refusals
-from .statistics import at_least
+from .racing import ENOUGH, Family, lost, next_survivor
+from .reasons import nearest_miss, rejected
+from .refusals import refusals
 from .study import DEFAULT_SEED
 from .tally import Tally
 from .trials import News
-from .verdict import Choice, Finalist, Miss, Rejected, Stage
+from .verdict import Choice, Finalist, Miss, Stage
 
 SHOWN = 3
 """The winner and two runners-up."""
 
-MOST_FINALS = 8
+MOST_FINALS = 6
 """After so many finals the answer is what has passed by then."""
 
-REFINEMENTS = 2
+LOST_FINALS = 3
+"""After so many lost in a row the sturdy end comes up."""
+
+REFINEMENTS = 1
 """How often the front of a family is refined."""
 
-MOST_NEIGHBOURS = 24
+MOST_NEIGHBOURS = 12
 """Candidates that a refinement may enter, the nearest to the front."""
+
+LAST_FINALS = 2
+"""Of the sturdiest formats, where nothing else passed."""
 
 NEAR_MISSES = 2
 """Quicker candidates that a refinement starts from as well: those that were longest in the race."""
@@ -104,6 +112,8 @@ class _Choosing:
 
     def choice(self) -> Choice:
         while len(self.shown) < SHOWN and len(self.shown) + len(self.failed) < MOST_FINALS:
+            if not self.shown and len(self.failed) >= LOST_FINALS:
+                break
             fronts = self._fronts(SHOWN - len(self.shown)) or self._fronts_of_other_shapes()
             if not fronts:
                 break
@@ -112,12 +122,14 @@ class _Choosing:
                 self._refine(family, candidate)
             if not rough:
                 self._play_final(*fronts[0])
+        if not self.shown:
+            self._try_the_sturdy_end()
         return Choice(
             limits=self.limits,
             course=self.course,
             shown=tuple(self.shown),
             failed=tuple(self.failed),
-            rejected=tuple(self._rejected()),
+            rejected=tuple(rejected(self.families, self.installed, tuple(self.shown))),
             assumptions=self._assumptions(),
             miss=None if self.shown else self._nearest_miss(),
             tapes=sum(tally.trials for tally in self._all_tallies()),
@@ -139,7 +151,7 @@ class _Choosing:
         fronts: list[tuple[Family, Candidate]] = []
         for _, family in sorted(heads, key=lambda head: head[0]):
             ceiling = fronts[wanted - 1][1] if len(fronts) >= wanted else None
-            found = next_survivor(family, self.course, self.final, ceiling, self._race_told)
+            found = next_survivor(family, self.course, self.final, ceiling, self._race_told, self._evidence)
             if found is not None:
                 fronts = sorted([*fronts, (family, found)], key=lambda front: front[1].rank)
         return fronts[:wanted]
@@ -151,10 +163,32 @@ class _Choosing:
         for name in {finalist.candidate.family for finalist in self.shown}:
             family = self.families[name]
             family.leave_out(shapes)
-            found = next_survivor(family, self.course, self.final, None, self._race_told)
+            found = next_survivor(family, self.course, self.final, None, self._race_told, self._evidence)
             if found is not None:
                 fronts.append((family, found))
         return sorted(fronts, key=lambda front: front[1].rank)
+
+    @property
+    def _evidence(self) -> int:
+        """Tapes that a race asks for: a lost final says that the race believed too soon."""
+        return ENOUGH << min(len(self.failed), 2)
+
+    def _try_the_sturdy_end(self) -> None:
+        """Before it is said that nothing meets the limits: the finals of the sturdiest formats within them."""
+        self.watch(Stage("the sturdiest formats"))
+        played = {finalist.candidate for finalist in self.failed}
+        of = {one: family for family in self.families.values() for one in family.sturdy() if one not in played}
+        left = tuple(of)
+        for tapes, going_on in ((8, 8), (64, LAST_FINALS)):
+            if not left:
+                return
+            tallies = self.course.play(left, tapes, "sturdy", tapes, self._told("the sturdiest formats"))
+            best = sorted(zip(left, tallies, strict=True), key=lambda entry: (-entry[1].right, entry[0].rank))
+            left = tuple(one for one, _ in best[:going_on])
+        for candidate in left:
+            self._play_final(of[candidate], candidate)
+            if self.shown:
+                return
 
     def _race_told(self, family: Family) -> None:
         raced = len(family.tallies)
@@ -175,7 +209,7 @@ class _Choosing:
             quicker = [one for one in around if one.rank[0] < front.rank[0] and one not in family.out]
             nearest = sorted(quicker, key=lambda one: one.rank)[-MOST_NEIGHBOURS:]
             self._enter(family, tuple(one for one in nearest if self._keeps_pace(one)))
-            found = next_survivor(family, self.course, self.final, None, self._race_told)
+            found = next_survivor(family, self.course, self.final, None, self._race_told, self._evidence)
             if found is None or found == front:
                 return
             front = found
@@ -188,16 +222,15 @@ class _Choosing:
         attempt = 1 if self.shown else len(self.failed) + 1
         asked = final(self.limits, self.budget, attempt)
         self.watch(Stage(f"{family.name}: final of {asked.tapes} fresh tapes"))
-        (tally,) = self.course.play((candidate,), asked.tapes, "final", number, self._told(f"{family.name}: final"))
+        tally = self.course.final(candidate, asked, number, self._told(f"{family.name}: final"))
         passed = asked.passed(tally, self.limits, candidate.codec.lies_at_most)
         finalist = Finalist(candidate, asked, tally, passed, number)
         if passed:
             self.shown.append(finalist)
             return
         self.failed.append(finalist)
-        lost = tally.trials - tally.right
-        words = f"failed {lost} of {tally.trials} tapes, {asked.failures} allowed, in its final"
-        family.drop(candidate, Refusal("success_at_least", words, lost / tally.trials))
+        why = lost(tally)
+        family.retreat(candidate, replace(why, words=f"{why.words}, {asked.failures} allowed, in its final"))
 
     def _told(self, what: str) -> Callable[[News], None]:
         return lambda news: self.watch(Stage(what, news))
@@ -217,63 +250,5 @@ class _Choosing:
         asked = (self.course, self.limits, self.final, self._told)
         return assumptions(winner, others, quicker, *asked)
 
-    def _rejected(self) -> Iterator[Rejected]:
-        shown = {finalist.candidate.family for finalist in self.shown}
-        for name, family in self.families.items():
-            if name in shown:
-                continue
-            quickest = family.quickest
-            if quickest is not None and self.shown:
-                yield Rejected(name, "slower", f"slower: a load takes {quickest.tape_s:.3g} s at its quickest")
-            elif family.out:
-                worst = max(family.out.items(), key=lambda entry: entry[1].order)
-                yield Rejected(name, worst[1].limit, _in_words(*worst))
-        for name, why in self.installed.broken.items():
-            yield Rejected(name, "receiver", why)
-
     def _nearest_miss(self) -> Miss | None:
-        """Of what the tapes rejected the sturdiest, shown by a final; else what breaks one limit by least."""
-        if self.failed:
-            nearest = max(self.failed, key=lambda one: one.tally.right / one.tally.trials)
-            return self._success_miss(nearest)
-        raced = [(one, tally) for family in self.families.values() for one, tally in family.tallies.items()]
-        if raced:
-            sturdiest, _ = max(raced, key=lambda entry: (at_least(entry[1].right, entry[1].trials), entry[0].rank))
-            told = self._told(f"{sturdiest.family}: the nearest miss")
-            (tally,) = self.course.play((sturdiest,), self.final.tapes, "final", 0, told)
-            return self._success_miss(Finalist(sturdiest, self.final, tally, False, 0))
-        near = [
-            (against[0].miss, candidate.rank, candidate, against[0])
-            for family in self.families.values()
-            for candidate in family.out
-            if len(against := refusals(candidate, self.limits, self.receiver, self.final)) == 1
-            and against[0].miss < FAR
-        ]
-        if not near:
-            return None
-        _, _, candidate, refused = min(near, key=lambda entry: entry[:2])
-        return Miss(candidate, refused, None)
-
-    def _success_miss(self, finalist: Finalist) -> Miss:
-        tally = finalist.tally
-        lost = tally.trials - tally.right
-        shown = at_least(tally.right, tally.trials)
-        refused = Refusal(
-            "success_at_least", f"failed {lost} of {tally.trials} tapes", lost / tally.trials, _down(shown)
-        )
-        return Miss(finalist.candidate, refused, finalist)
-
-
-def _in_words(candidate: Candidate, refused: Refusal) -> str:
-    if refused.limit != "success_at_least":
-        return refused.words
-    return f"{refused.words}, the sturdiest that raced ({candidate.tape_s:.3g} s)"
-
-
-def _down(value: float) -> float:
-    """The next smaller number of three digits after the point.
-
-    >>> _down(0.98765)
-    0.987
-    """
-    return int(1000 * value) / 1000
+        return nearest_miss(self.families, self.failed, self.course, self.limits, self.final, self._told)

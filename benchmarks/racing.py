@@ -13,13 +13,12 @@ from collections.abc import Callable, Container, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from ..contracts.errors import TapewrightError
-from ..contracts.streams import stream
 from .candidates import Candidate, ranked
+from .course import Course
 from .final import Final
 from .refusals import Refusal
-from .study import Study
+from .schemes import ready
 from .tally import Tally
-from .trials import News, run, unwatched
 
 ROUNDS = (2, 4, 8, 16, 32, 64, 128, 256, 512)
 """Tapes that a candidate has played after each round."""
@@ -33,67 +32,14 @@ HOPELESS, LIKELY = 0.05, 0.5
 WAVE = 12
 """Candidates of a family that race at once."""
 
-LONG_ROUND = 16
+LONG_ROUND = 8
 """Tapes after which only the candidate in front goes on."""
 
+RETREAT = 1.15
+"""How much longer a load must take than one that failed its final, for another try of the same family."""
 
-@dataclass(frozen=True)
-class Course:
-    """Where and how all candidates of a choice race.
-
-    Attributes:
-        program, program_name: the payload.
-        channel, receiver: specs.
-        seed: of the choice.
-        workers: threads; None for one a core.
-    """
-
-    program: bytes
-    program_name: str
-    channel: str
-    receiver: str
-    seed: int
-    workers: int | None = None
-
-    def play(
-        self,
-        candidates: Sequence[Candidate],
-        tapes: int,
-        purpose: str,
-        number: int = 0,
-        watch: Callable[[News], None] = unwatched,
-        channel: str | None = None,
-    ) -> tuple[Tally, ...]:
-        """The tally of each candidate over as many tapes, the same for all of them.
-
-        Args:
-            purpose, number: tapes for another purpose, or of another number, are other tapes.
-            channel: another than the course's.
-
-        Raises:
-            TapewrightError: a plug-in raised.
-        """
-        study = self.study(candidates, tapes, purpose, number, channel)
-        found = {result.task.codec.spec: result.tally for result in run(study, self.workers, watch)}
-        return tuple(found[candidate.codec.spec] for candidate in candidates)
-
-    def study(
-        self, candidates: Sequence[Candidate], tapes: int, purpose: str, number: int = 0, channel: str | None = None
-    ) -> Study:
-        """What ``play`` runs, for whoever wants to repeat it."""
-        return Study(
-            program=self.program,
-            program_name=self.program_name,
-            codecs=tuple(candidate.codec.spec for candidate in candidates),
-            receivers=(self.receiver,),
-            channels=(self.channel if channel is None else channel,),
-            trials=tapes,
-            seed=self.seed_of(purpose, number),
-        )
-
-    def seed_of(self, purpose: str, number: int = 0) -> int:
-        """The seed of the tapes for one purpose, below 2^48 so that it can be typed."""
-        return int(stream(self.seed, number, f"choice {purpose}").integers(2**48))
+CORRECTED = 1.2
+"""Line bits for each payload bit from which a stack counts as well corrected."""
 
 
 @dataclass
@@ -129,16 +75,55 @@ class Family:
         self.racing.pop(candidate, None)
         self.out[candidate] = why
 
+    def lose(self, candidate: Candidate, why: Refusal) -> None:
+        """Take out a candidate that the tapes beat, and whatever is no sturdier."""
+        self.drop(candidate, why)
+        beaten = Refusal(why.limit, f"no sturdier than what {why.words}", 1 + why.miss)
+        self._drop_all(beaten, lambda one: one.is_no_sturdier_than(candidate))
+
+    def retreat(self, candidate: Candidate, why: Refusal) -> None:
+        """After a lost final: also whatever is about as quick, which the race took for better than it is."""
+        self.lose(candidate, why)
+        alike = Refusal(why.limit, f"as quick as what {why.words}", 1 + why.miss)
+        self._drop_all(alike, lambda one: one.tape_s < RETREAT * candidate.tape_s)
+
+    def _drop_all(self, why: Refusal, beaten: Callable[[Candidate], bool]) -> None:
+        for one in [*self.waiting, *self.racing]:
+            if beaten(one):
+                self.drop(one, why)
+        self.waiting = [one for one in self.waiting if one not in self.out]
+
+    def sturdy(self) -> tuple[Candidate, ...]:
+        """The sturdy end of what no arithmetic refused: each stack of layers at the slowest pace that fits.
+
+        Of the stacks without a corrector only the slowest is among them, and every preset is that fits.
+        """
+        known = [
+            *self.waiting,
+            *self.racing,
+            *(one for one, why in self.out.items() if why.limit == "success_at_least"),
+        ]
+        slowest: dict[tuple[object, ...], Candidate] = {}
+        for one in sorted(known, key=lambda one: (-one.tape_s, one.rank)):
+            kind = one.codec.layers if one.redundancy >= CORRECTED else ()
+            slowest.setdefault(kind, one)
+        presets = {stack.spec for stack in ready(next(iter(known)).codec.line_code)} if known else set()
+        found = [*slowest.values(), *(one for one in known if one.codec.spec in presets)]
+        return ranked(found)
+
     def leave_out(self, shapes: Container[tuple[str, ...]]) -> None:
         """Forget the candidates of those shapes."""
         self.waiting = [one for one in self.waiting if one.shape not in shapes]
         self.racing = {one: tally for one, tally in self.racing.items() if one.shape not in shapes}
 
     def fill(self) -> None:
-        """Let those in who would stand in front, and more where too few are racing."""
+        """Let some in of those who would stand in front: spread over them, as each that loses takes others along."""
         best = min((one.rank for one in self.racing), default=None)
-        if self.waiting and (best is None or self.waiting[0].rank < best):
-            entering, self.waiting = self.waiting[:WAVE], self.waiting[WAVE:]
+        ahead = [one for one in self.waiting if best is None or one.rank < best]
+        if ahead:
+            places = {round(place * (len(ahead) - 1) / (WAVE - 1)) for place in range(WAVE)}
+            entering = {ahead[place] for place in places}
+            self.waiting = [one for one in self.waiting if one not in entering]
             together = {**self.racing, **dict.fromkeys(entering, Tally())}
             self.racing = dict(sorted(together.items(), key=lambda entry: entry[0].rank))
 
@@ -173,14 +158,16 @@ def next_survivor(
     final: Final,
     ceiling: Candidate | None = None,
     told: Callable[[Family], None] = lambda family: None,
+    evidence: int = ENOUGH,
 ) -> Candidate | None:
     """The first candidate of ``family``, in its order, that survives; None if none is left.
 
     Args:
         ceiling: whoever ranks behind this one does not race.
         told: called after every round.
+        evidence: tapes after which a candidate may survive.
     """
-    enough = min(ENOUGH, final.tapes)
+    enough = min(evidence, final.tapes)
     while True:
         family.fill()
         best, reached = next(iter(family.racing.items()), (None, Tally()))
@@ -189,7 +176,7 @@ def next_survivor(
         if reached.trials >= enough and passes(reached, final) >= LIKELY:
             return best
         if reached.trials >= ROUNDS[-1]:
-            family.drop(best, _lost(reached))
+            family.lose(best, lost(reached))
             continue
         due, before = _due(family)
         after = next(tapes for tapes in ROUNDS if tapes > before)
@@ -197,8 +184,9 @@ def next_survivor(
             if tally is not None:
                 family.racing[candidate] += tally
                 family.tallies[candidate] = family.racing[candidate]
-                if passes(family.racing[candidate], final) < HOPELESS:
-                    family.drop(candidate, _lost(family.racing[candidate]))
+        for candidate in due:
+            if candidate in family.racing and passes(family.racing[candidate], final) < HOPELESS:
+                family.lose(candidate, lost(family.racing[candidate]))
         told(family)
 
 
@@ -212,7 +200,8 @@ def _due(family: Family) -> tuple[list[Candidate], int]:
     return [candidate for candidate in front if family.racing[candidate].trials == before], before
 
 
-def _lost(tally: Tally) -> Refusal:
+def lost(tally: Tally) -> Refusal:
+    """Why the tapes beat a candidate."""
     failed = tally.trials - tally.right
     return Refusal("success_at_least", f"failed {failed} of {tally.trials} tapes", failed / tally.trials)
 

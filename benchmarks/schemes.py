@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from itertools import product
 
 from ..contracts import registry
+from ..contracts.codec import Codec
 from ..contracts.errors import TapewrightError
 from ..contracts.layer import Layer
 from ..contracts.line_code import LineCode
@@ -71,7 +72,19 @@ def _of(member: PlugIn, strength: dict[str, int | str]) -> dict[str, int | str]:
     return {name: value for name, value in strength.items() if name in member.arguments()}
 
 
+def ready(code: LineCode) -> Iterator[Codec]:
+    """The registered presets over a line code of that kind, exactly as they stand."""
+    for layers, own in _presets():
+        if type(own) is type(code):
+            yield Codec(layers, own)
+
+
 def _of_presets() -> Iterator[Layers]:
+    for layers, _ in _presets():
+        yield layers
+
+
+def _presets() -> Iterator[tuple[Layers, LineCode]]:
     codecs = registry.installed("codec")
     for name in codecs.names():
         try:
@@ -82,7 +95,7 @@ def _of_presets() -> Iterator[Layers]:
         if members and isinstance(members[-1], LineCode):
             layers = tuple(member for member in members[:-1] if isinstance(member, Layer))
             if len(layers) == len(members) - 1:
-                yield layers
+                yield layers, members[-1]
 
 
 def _of_strangers() -> Iterator[Layers]:

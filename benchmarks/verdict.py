@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 from .assumptions import Assumption
 from .candidates import Candidate
+from .course import Course
 from .final import Final
 from .limits import Limits
-from .racing import Course
 from .refusals import Refusal
 from .tally import Tally
 from .trials import News

@@ -12,9 +12,10 @@ from tapewright.benchmarks import candidates, choice
 from tapewright.benchmarks.candidates import Candidate, Families, coarse, families, keeps_pace, ranked
 from tapewright.benchmarks.choice import choose
 from tapewright.benchmarks.choice_record import as_json, sentences
+from tapewright.benchmarks.course import Course
 from tapewright.benchmarks.final import Final, final
 from tapewright.benchmarks.limits import Limits
-from tapewright.benchmarks.racing import Course, Family, next_survivor, passes
+from tapewright.benchmarks.racing import Family, next_survivor, passes
 from tapewright.benchmarks.refusals import refusals
 from tapewright.benchmarks.statistics import at_least, clopper_pearson
 from tapewright.benchmarks.study import Study
