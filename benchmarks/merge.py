@@ -17,10 +17,12 @@ def merge(stores: Sequence[Path], into: Path) -> int:
     Each store goes in whole or not at all; the first that does not ends the merge.
 
     Raises:
-        UsageError: a store that is the output itself.
+        UsageError: a store that is the output itself, or is named twice.
         TapewrightError: trials that both hold, or as ``Store``.
     """
-    for path in stores:
+    for place, path in enumerate(stores):
+        if any(path.exists() and other.exists() and path.samefile(other) for other in stores[:place]):
+            raise UsageError(f"store '{in_one_line(path)}' is named twice; name each store once.")
         if path.exists() and into.exists() and path.samefile(into):
             raise UsageError(f"store '{in_one_line(path)}' is the output itself; name each store once.")
     added = 0

@@ -120,7 +120,7 @@ def rare_failures(
         UsageError: fewer tapes than 400, or workers out of range.
     """
     if tapes < FEWEST_TAPES:
-        raise UsageError(f"Argument 'tapes' must be at least {FEWEST_TAPES}, not {tapes}.")
+        raise UsageError(f"Rare failures take at least {FEWEST_TAPES} tapes (trials) a row, not {tapes}.")
     workers = cores() if workers is None else workers
     if not 1 <= workers <= MOST_WORKERS:
         raise UsageError(f"Argument 'workers' must be 1 to {MOST_WORKERS}, not {workers}.")

@@ -36,15 +36,19 @@ def check_page(output: Path, sweep_tapes: int, force: bool, source: Path | None 
     """Refuse, before any long work, a page that could not be made or written.
 
     Raises:
+        UsageError: a page that is not named .html.
         UsageError, TapewrightError: as ``check_output``, ``check_sweep_tapes`` and ``plotting_script``.
     """
     from ..benchmarks.evidence import check_sweep_tapes
+    from ..contracts.errors import UsageError, in_one_line
     from ..files.writing import check_output
     from ..reports.report_page import plotting_script
 
     check_sweep_tapes(sweep_tapes)
     plotting_script()
     check_output(output, force, source)
+    if output.suffix.lower() not in (".html", ".htm"):
+        raise UsageError(f"page '{in_one_line(output, 120)}' must be named .html.")
 
 
 def write_report(

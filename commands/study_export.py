@@ -25,9 +25,12 @@ def export(
     """
     from ..benchmarks.rows import row_format, rows_as_csv, rows_as_json
     from ..benchmarks.stored_study import answer
+    from ..contracts.errors import UsageError
     from ..files.writing import check_output, whole_file
     from .study_answer import store_beside, study_path
 
+    if output is not None and as_json:
+        raise UsageError("study export: --json prints on stdout; a file is told by its name, .csv or .json.")
     wanted = row_format(output) if output is not None else "json" if as_json else "csv"
     if output is not None:
         check_output(output, force)

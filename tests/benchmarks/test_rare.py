@@ -206,7 +206,7 @@ def test_workers_never_change_the_answer():
 
 
 def test_too_few_tapes_are_refused():
-    with pytest.raises(UsageError, match="Argument 'tapes' must be at least 400, not 399"):
+    with pytest.raises(UsageError, match=r"take at least 400 tapes \(trials\) a row, not 399"):
         rare_failures(toy(1.0, 1), 399)
 
 

@@ -177,6 +177,9 @@ def test_a_merge_that_overlaps_is_refused_and_adds_nothing(tmp_path) -> None:
     assert len(whole.read_bytes()) == len(before)
     with pytest.raises(UsageError, match="is the output itself"):
         merge([whole], whole)
+    with pytest.raises(UsageError, match="is named twice"):
+        merge([whole, whole], tmp_path / "new.study")
+    assert not (tmp_path / "new.study").exists()
 
 
 def test_scouts_choose_and_are_never_shown(tmp_path) -> None:

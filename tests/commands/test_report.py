@@ -98,6 +98,13 @@ def test_a_wrong_call_writes_nothing(arguments, says, shell, answer, tmp_path):
     assert [path.name for path in tmp_path.iterdir()] == ["answer.json"]
 
 
+def test_picture_and_page_never_share_a_file(shell, tmp_path):
+    told = shell("compare", *QUICK, "--plot", "a.png", "--report", "a.png")
+    assert told.code == 2
+    assert "must be named .html" in told.err
+    assert not (tmp_path / "a.png").exists()
+
+
 def test_without_the_plotting_library_it_says_what_brings_it(shell, answer, monkeypatch, tmp_path):
     monkeypatch.setitem(sys.modules, "plotly.offline", None)
     for call in (("report", "answer.json", "-o", "r.html"), ("compare", *QUICK, "--report", "r.html")):

@@ -227,3 +227,10 @@ def test_the_help_has_an_example_each(study) -> None:
         ran = study(command, "--help")
         assert (ran.code, ran.err) == (0, "")
         assert f"Example: tapewright study {command}" in ran.out
+
+
+def test_json_and_a_file_are_not_asked_for_at_once(study: Shell, played: Path) -> None:
+    said = study("export", "bells.toml", "-o", "bells.csv", "--json")
+    assert (said.code, said.out) == (2, "")
+    assert "--json prints on stdout" in said.err
+    assert not Path("bells.csv").exists()
