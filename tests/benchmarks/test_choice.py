@@ -16,7 +16,7 @@ from tapewright.benchmarks.course import Course
 from tapewright.benchmarks.final import Final, final
 from tapewright.benchmarks.limits import Limits
 from tapewright.benchmarks.racing import Family, next_survivor, passes
-from tapewright.benchmarks.refusals import refusals
+from tapewright.benchmarks.refusals import Refusal, refusals
 from tapewright.benchmarks.statistics import at_least, clopper_pearson
 from tapewright.benchmarks.study import Study
 from tapewright.benchmarks.tally import Tally
@@ -63,10 +63,10 @@ def test_the_same_seed_gives_the_same_answer_and_the_shown_tapes_are_fresh() -> 
 
 @pytest.mark.usefixtures("toy_family")
 @pytest.mark.parametrize(
-    "case", [case if case < 2 else pytest.param(case, marks=pytest.mark.acceptance) for case in range(10)]
+    "case", [case if case == 1 else pytest.param(case, marks=pytest.mark.acceptance) for case in range(10)]
 )
 def test_the_choice_agrees_with_playing_everything(case: int) -> None:
-    """Ten random channels (two of them in the ordinary suite): all candidates play 200 tapes each, over the whole grid.
+    """Ten random channels (one of them in the ordinary suite): all candidates play 200 tapes each, over the whole grid.
 
     The choice must lie between the quickest that surely passes its final (with a chance of 99 %, at the lower end of
     its 99.8 % interval) and the quickest whose interval reaches the limit at all. Null: the choice is right. Each case
@@ -190,6 +190,62 @@ def test_a_relay_format_is_never_quicker_than_its_machine_is_sure_to_follow() ->
     for factor, follows in ((1.0, True), (1.1, True), (0.9, False)):
         codec = replace(quickest, line_code=quickest.line_code.at_step(factor * step_s))
         assert keeps_pace(Candidate(codec, codec.duration_s(16), None), receiver, 16) is follows
+
+
+@pytest.mark.usefixtures("toy_family")
+def test_a_quicker_bit_or_less_redundancy_is_no_sturdier() -> None:
+    def candidate(stack: str) -> Candidate:
+        codec = registry.codec(stack)
+        return Candidate(codec, codec.duration_s(24), None)
+
+    preset = candidate("steady-worn")
+    shape = "contents/rs:parity_bytes={}/interleave:depth=90/frame:block_bytes=128/biphase:bit_rate_hz={},tracks={}"
+    for parity, rate, tracks, lesser in (
+        (64, 4200, "split", True),
+        (64, 6000, "split", True),
+        (32, 4200, "split", True),
+        (32, 2000, "split", False),
+        (96, 6000, "split", False),
+        (32, 6000, "same", False),
+    ):
+        assert candidate(shape.format(parity, rate, tracks)).is_no_sturdier_than(preset) is lesser
+    assert not candidate("contents/biphase:bit_rate_hz=6000,tracks=split").is_no_sturdier_than(preset)
+
+
+@pytest.mark.usefixtures("toy_family")
+def test_what_loses_its_final_takes_along_what_is_about_as_quick() -> None:
+    code = registry.installed("codec").plug_in("toy_pulse")()
+    family = Family("toy_pulse", list(coarse(code, registry.receiver("sound"), len(PROGRAM))))
+    slower = [one for one in family.waiting if one.tape_s > 1.15 * family.waiting[0].tape_s]
+    family.retreat(family.waiting[0], Refusal("success_at_least", "failed 5 of 64 tapes", 0.1))
+    assert family.waiting
+    assert set(family.waiting) <= set(slower)
+    assert {one.shape for one in family.waiting} >= {("toy_parity", "toy_pulse")}
+
+
+@pytest.mark.usefixtures("toy_family")
+def test_a_lost_final_ends_after_its_block_and_a_passed_one_is_whole() -> None:
+    codec = registry.codec("toy_pulse")
+    candidate, asked = Candidate(codec, codec.duration_s(24), None), Final(200, 1, 0.95)
+    for channel, played in (("toy_flips:rate=0.5", 64), ("toy_flips", 200)):
+        for workers in (1, 2):
+            tally = Course(PROGRAM, "ramp", channel, "sound", 5, workers).final(candidate, asked, 1)
+            assert tally.trials == played
+
+
+@pytest.mark.usefixtures("toy_family")
+def test_nothing_meets_the_limits_is_said_only_after_the_sturdiest_failed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The race is made blind: it lets the quickest come up. The slowest format holds, and is found."""
+
+    def blind(family: Family, *others: object) -> Candidate | None:
+        return family.waiting[0] if family.waiting else None
+
+    monkeypatch.setattr(choice, "next_survivor", blind)
+    monkeypatch.setattr(choice, "LOST_FINALS", 2)
+    answer = chosen(channel="toy_flips:rate=0.1")
+    assert len(answer.failed) >= 2
+    assert answer.shown
+    assert answer.shown[0].candidate.tape_s > 2 * max(one.candidate.tape_s for one in answer.failed)
 
 
 @pytest.mark.usefixtures("toy_family")
