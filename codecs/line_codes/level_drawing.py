@@ -34,15 +34,17 @@ def recorded(
     """A recording of ``frames`` with ``bits`` on the ``tracks`` asked for: same, left, right or split.
 
     Args:
-        draw: fills one track with the waveform of the bits given.
+        draw: fills the whole of one track with the waveform of the bits given, and silence.
     """
-    samples = np.zeros((2, frames), np.float32)
+    samples = np.empty((2, frames), np.float32)
     if tracks == "same":
         draw(samples[0], bits)
         samples[1] = samples[0]
     else:
         for track, carried in zip(samples, carried_by(bits, tracks), strict=True):
-            if carried is not None:
+            if carried is None:
+                track[:] = 0.0
+            else:
                 draw(track, carried)
     return Signal.owning(samples, sample_rate_hz)
 
