@@ -106,15 +106,18 @@ def _copy_levels(
     kinds[1 : levels.size + 1] = 2 * (levels == values[2])
     pairs = np.ascontiguousarray((3 * kinds[:-1] + kinds[1:]).reshape(blocks, edges).T)
     at_once = max(1, _BLOCK // frames)
-    drawn = np.empty((at_once, frames), np.float32)
     for block in range(0, blocks, at_once):
         some = min(at_once, blocks - block)
+        begin = starts[0] + block * frames
+        end = begin + some * frames
+        within = begin >= 0 and end <= track.size
+        drawn = (track[begin:end] if within else np.empty(some * frames, np.float32)).reshape(some, frames)
         for edge, shape in enumerate(shapes):
             first = starts[edge] - starts[0]
-            drawn[:some, first : first + shape.shape[1]] = shape.take(pairs[edge, block : block + some], axis=0)
-        begin = starts[0] + block * frames
-        into = track[max(begin, 0) : begin + some * frames]
-        into[:] = drawn[:some].ravel()[max(-begin, 0) :][: into.size]
+            drawn[:, first : first + shape.shape[1]] = shape.take(pairs[edge, block : block + some], axis=0)
+        if not within:
+            into = track[max(begin, 0) : end]
+            into[:] = drawn.ravel()[max(-begin, 0) :][: into.size]
     track[starts[0] + blocks * frames :] = 0.0
 
 
