@@ -150,8 +150,16 @@ def keeps_pace(candidate: Candidate, receiver: Receiver, payload_bytes: int) -> 
     """Whether ``receiver`` is sure to follow the candidate's pace, by arithmetic."""
     if not isinstance(candidate.codec.line_code, KeyedLineCode) or receiver.refusal(candidate.codec) is not None:
         return True
-    quickest = receiver.quickest(candidate.codec)
+    quickest = receiver.quickest(Codec(candidate.codec.layers, _at_the_usual_step(candidate.codec.line_code)))
     return quickest is not None and quickest.duration_s(payload_bytes) <= candidate.tape_s * (1 + 1e-9)
+
+
+def _at_the_usual_step(code: KeyedLineCode) -> KeyedLineCode:
+    """``code`` at the step it is declared with: what closes hangs on the shares of a step, and is then asked once."""
+    try:
+        return tidied(code.at_step(type(code)().keying().step_s))
+    except UsageError:
+        return code
 
 
 def ranked(found: Iterable[Candidate]) -> tuple[Candidate, ...]:

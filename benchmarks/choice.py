@@ -190,10 +190,10 @@ class _Choosing:
             if self.shown:
                 return
 
-    def _race_told(self, family: Family) -> None:
+    def _race_told(self, family: Family, news: News) -> None:
         raced = len(family.tallies)
         left = len(family.racing)
-        self.watch(Stage(f"{family.name}: {raced} formats raced, {left} of them still in"))
+        self.watch(Stage(f"race, {family.name}: {raced} formats so far, {left} in it, this round", news))
 
     def _refine(self, family: Family, front: Candidate) -> None:
         """Enter what lies around the front, and around what was nearly as good and quicker."""

@@ -19,6 +19,7 @@ from .final import Final
 from .refusals import Refusal
 from .schemes import ready
 from .tally import Tally
+from .trials import News
 
 ROUNDS = (2, 4, 8, 16, 32, 64, 128, 256, 512)
 """Tapes that a candidate has played after each round."""
@@ -26,14 +27,17 @@ ROUNDS = (2, 4, 8, 16, 32, 64, 128, 256, 512)
 ENOUGH = 128
 """Tapes after which a candidate may survive; a final of fewer tapes asks for as many as it has."""
 
-HOPELESS, LIKELY = 0.05, 0.5
-"""Chance of passing the final below which a candidate is out, and above which it survives."""
+HOPELESS, LIKELY = 0.15, 0.5
+"""Chance of passing the final below which a candidate that failed is out, and above which it survives."""
 
 WAVE = 12
 """Candidates of a family that race at once."""
 
 LONG_ROUND = 8
 """Tapes after which only the candidate in front goes on."""
+
+LATE, STEP_BACK = 32, 1.05
+"""Whoever loses a race only after so many tapes shows about where the limit lies: the next load is so much longer."""
 
 RETREAT = 1.15
 """How much longer a load must take than one that failed its final, for another try of the same family."""
@@ -84,8 +88,12 @@ class Family:
     def retreat(self, candidate: Candidate, why: Refusal) -> None:
         """After a lost final: also whatever is about as quick, which the race took for better than it is."""
         self.lose(candidate, why)
+        self.step_back(candidate, why, RETREAT)
+
+    def step_back(self, candidate: Candidate, why: Refusal, ratio: float) -> None:
+        """Take out what is quicker than ``ratio`` times the load time of a candidate that lost."""
         alike = Refusal(why.limit, f"as quick as what {why.words}", 1 + why.miss)
-        self._drop_all(alike, lambda one: one.tape_s < RETREAT * candidate.tape_s)
+        self._drop_all(alike, lambda one: one.tape_s < ratio * candidate.tape_s)
 
     def _drop_all(self, why: Refusal, beaten: Callable[[Candidate], bool]) -> None:
         for one in [*self.waiting, *self.racing]:
@@ -157,14 +165,14 @@ def next_survivor(
     course: Course,
     final: Final,
     ceiling: Candidate | None = None,
-    told: Callable[[Family], None] = lambda family: None,
+    told: Callable[[Family, News], None] = lambda family, news: None,
     evidence: int = ENOUGH,
 ) -> Candidate | None:
     """The first candidate of ``family``, in its order, that survives; None if none is left.
 
     Args:
         ceiling: whoever ranks behind this one does not race.
-        told: called after every round.
+        told: called after every tape, with the news of its round.
         evidence: tapes after which a candidate may survive.
     """
     enough = min(evidence, final.tapes)
@@ -180,14 +188,16 @@ def next_survivor(
             continue
         due, before = _due(family)
         after = next(tapes for tapes in ROUNDS if tapes > before)
-        for candidate, tally in zip(due, _played(due, after - before, before, course, family), strict=True):
+        for candidate, tally in zip(due, _played(due, after - before, before, course, family, told), strict=True):
             if tally is not None:
                 family.racing[candidate] += tally
                 family.tallies[candidate] = family.racing[candidate]
         for candidate in due:
-            if candidate in family.racing and passes(family.racing[candidate], final) < HOPELESS:
-                family.lose(candidate, lost(family.racing[candidate]))
-        told(family)
+            tally = family.racing.get(candidate)
+            if tally is not None and tally.right < tally.trials and passes(tally, final) < HOPELESS:
+                family.lose(candidate, lost(tally))
+                if tally.trials >= LATE:
+                    family.step_back(candidate, lost(tally), STEP_BACK)
 
 
 def _due(family: Family) -> tuple[list[Candidate], int]:
@@ -207,15 +217,20 @@ def lost(tally: Tally) -> Refusal:
 
 
 def _played(
-    due: Sequence[Candidate], tapes: int, before: int, course: Course, family: Family
+    due: Sequence[Candidate],
+    tapes: int,
+    before: int,
+    course: Course,
+    family: Family,
+    told: Callable[[Family, News], None],
 ) -> tuple[Tally | None, ...]:
     """The tallies of ``due``; None for one that cannot be played, which is out."""
     if not due:
         return ()
     try:
-        return course.play(due, tapes, "race", before)
+        return course.play(due, tapes, "race", before, lambda news: told(family, news))
     except TapewrightError as error:
         if len(due) == 1:
             family.drop(due[0], Refusal("receiver", str(error), 0))
             return (None,)
-    return tuple(tally for one in due for tally in _played((one,), tapes, before, course, family))
+    return tuple(tally for one in due for tally in _played((one,), tapes, before, course, family, told))
