@@ -6,10 +6,11 @@ from collections.abc import Callable, Generator, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import islice
 
+from ..contracts.errors import UsageError
 from ..contracts.streams import stream
 from .candidates import Candidate
 from .final import Final
-from .study import Study
+from .study import MOST_SEED, Study
 from .tally import Tally
 from .trials import News, Played, Tape, Threads, run, unwatched
 
@@ -26,6 +27,9 @@ class Course:
         channel, receiver: specs.
         seed: of the choice.
         workers: threads; None for one a core.
+
+    Raises:
+        UsageError: seed or workers out of range.
     """
 
     program: bytes
@@ -34,6 +38,11 @@ class Course:
     receiver: str
     seed: int
     workers: int | None = None
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.seed <= MOST_SEED:
+            raise UsageError(f"Argument 'seed' must be 0 to {MOST_SEED}, not {self.seed}.")
+        Threads(self.workers)
 
     def play(
         self,

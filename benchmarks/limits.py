@@ -114,7 +114,14 @@ def limits(told: Mapping[str, Any], source: str = "limits") -> Limits:
         if not _is(value, kind):
             wanted = {"str": "a word", "bool": "true or false", "int": "a whole number", "float": "a number"}[kind]
             raise UsageError(f"{source}: '{name}' must be {wanted}, not {in_one_line(repr(value), 40)}.")
-    return Limits(**given)
+    asked = Limits(**given)
+    for name in ("relay_set", "table"):
+        if name in given and asked.decoder != "relays":
+            raise UsageError(
+                f"{source}: '{name}' is of a relay decoder, and a {asked.decoder} has none; set 'decoder' to relays, "
+                "or leave it out."
+            )
+    return asked
 
 
 def _is(value: Any, kind: str) -> bool:

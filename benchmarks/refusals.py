@@ -20,6 +20,9 @@ FAR = 1e6
 OTHER_DECODER = 1e5
 """The miss of what takes another decoder: the person named theirs, so whatever a number mends is nearer."""
 
+_LEAST_CHANCE = 1e-12
+"""A limit below it is taken for it, so that even 0 is missed by something."""
+
 
 @dataclass(frozen=True)
 class Refusal:
@@ -101,7 +104,9 @@ def _load_time(candidate: Candidate, limits: Limits, final: Final) -> Refusal | 
 
 
 def _factor(value: float, most: float) -> float:
-    return value / most if most > 0 else FAR
+    """How far ``value`` is beyond ``most``: below a wrong decoder, however small the limit."""
+    ratio = value / max(most, _LEAST_CHANCE)
+    return OTHER_DECODER * ratio / (OTHER_DECODER + ratio)
 
 
 def _up(value: float, digits: int = 3) -> float:

@@ -32,6 +32,11 @@ def telegraph_alone(monkeypatch: pytest.MonkeyPatch) -> None:
         (("--relays-at-most", 40), 2, "set 'decoder' to relays"),
         (("--limits", "none.toml"), 2, "No such file"),
         (("--channel", "wornn"), 2, "Did you mean 'worn'"),
+        (("--seed", -1), 2, "'seed' must be 0 to"),
+        (("--seed", 2**63), 2, "'seed' must be 0 to"),
+        (("--workers", 0), 2, "'workers' must be 1 to"),
+        (("--set", "signal_24v"), 2, "'relay_set' is of a relay decoder"),
+        (("--table", "clock_tower", "--decoder", "microcontroller"), 2, "'table' is of a relay decoder"),
     ],
 )
 def test_bad_input_is_one_line_that_says_what_to_do(shell: Shell, arguments, code: int, words: str) -> None:
@@ -57,6 +62,14 @@ def test_nothing_within_the_limits_exits_3_with_the_nearest_miss(shell: Shell) -
     said = shell("choose", *QUICK, "--load-time-at-most", 0.01)
     assert said.code == 3
     assert "relax load_time_at_most_s to 0.112" in said.complaint
+
+
+@pytest.mark.usefixtures("telegraph_alone")
+@pytest.mark.parametrize("asked", [0, 1e-15])
+def test_a_silent_limit_that_nothing_meets_is_named_as_the_one_to_relax(shell: Shell, asked: float) -> None:
+    said = shell("choose", *QUICK, "--silent-at-most", asked)
+    assert said.code == 3
+    assert "relax silent_at_most to 0.098" in said.complaint
 
 
 @pytest.mark.usefixtures("telegraph_alone")
