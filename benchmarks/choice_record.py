@@ -134,7 +134,7 @@ def sentences(choice: Choice) -> Iterator[str]:
     attempts = len(choice.failed)
     if attempts:
         yield (
-            f"{attempts} {'format' if attempts == 1 else 'formats'} came up first and failed the final; each final has "
+            f"{attempts} {'format' if attempts == 1 else 'formats'} came up for a final and failed it; each final has "
             f"tapes of its own, and every failure before the first success doubled the odds asked of the next."
         )
     if choice.assumptions:
