@@ -2,6 +2,8 @@
 
 A family is a line code under every scheme of layers. In each the quickest load that survives its race stands in front;
 the three best fronts of different families are refined, and then play their finals, each on tapes of its own.
+A lost final takes along what is about as quick, and makes the races ask for more tapes. Only after the sturdiest
+formats within the limits have lost theirs too is it said that nothing meets them.
 """
 
 from __future__ import annotations

@@ -3,7 +3,8 @@
 The candidates of a family stand in their order, the quickest load first, and the first that survives is its best. A
 candidate is out when what it did so far leaves it little chance to pass the final, and survives when it has played
 enough and more likely passes than not: the chance is predicted from its failures so far (beta-binomial, with Jeffreys'
-prior). All candidates meet the same tapes in the same rounds, and none of those is played again in a final.
+prior). Whoever loses takes along whatever is the same format with less redundancy or less time for a bit. All
+candidates meet the same tapes in the same rounds, and none of those is played again in a final.
 """
 
 from __future__ import annotations

@@ -12,7 +12,7 @@ pytestmark = pytest.mark.acceptance
 
 
 def chosen(limits: Limits, payload_bytes: int) -> Choice:
-    answer = choose(bytes(range(payload_bytes)), "chimes", limits, budget=299)
+    answer = choose(bytes(place % 256 for place in range(payload_bytes)), "chimes", limits, budget=299)
     assert answer.shown
     assert answer.shown[0].tally.trials >= 299
     return answer
