@@ -58,8 +58,8 @@ class Saturation(Treatment):
         from ..kernels.saturation import halfway, saturate
 
         pole, drive = emphasis_and_drive(self.high_limit_db, sample_rate_hz)
-        for row in samples:
-            saturate(row, np.float32(drive * 10 ** (self.drive_db / 20)), np.float32(pole), halfway())
+        left, right = samples
+        saturate(left, right, np.float32(drive * 10 ** (self.drive_db / 20)), np.float32(pole), halfway())
 
     @classmethod
     def calibrations(cls) -> tuple[Calibration, ...]:

@@ -75,7 +75,9 @@ def bent(x):
 
 @given(seed=st.integers(0, 2**32 - 1), drive=st.floats(0.01, 5.0), pole=st.floats(0.0, 0.97))
 def test_saturation_is_a_curve_at_twice_the_rate_between_a_filter_and_its_inverse(seed, drive, pole):
-    row = np.random.default_rng(seed).uniform(-2, 2, 9000).astype(np.float32)
+    row, other = rows = np.random.default_rng(seed).uniform(-2, 2, (2, 9000)).astype(np.float32)
+    alone = np.zeros((2, 9000), np.float32)
+    alone[0] = other
     silent = np.zeros(50)
     padded = np.concatenate((silent, row.astype(float), silent))
     lifted = scipy_signal.lfilter([drive / (1 - pole), -drive * pole / (1 - pole)], [1.0], padded)
@@ -88,7 +90,10 @@ def test_saturation_is_a_curve_at_twice_the_rate_between_a_filter_and_its_invers
     twice = np.convolve(wide, half_band, mode="same")
     changed = lifted + np.convolve(bent(twice) - twice, half_band / 2, mode="same")[::2]
     wanted = scipy_signal.lfilter([(1 - pole) / drive], [1.0, -pole], changed[50:-50])
-    saturate(row, np.float32(drive), np.float32(pole), halfway())
+    saturate(*rows, np.float32(drive), np.float32(pole), halfway())
+    saturate(*alone, np.float32(drive), np.float32(pole), halfway())
+    assert np.array_equal(alone[0], other)
+    assert not alone[1].any()
     # Single precision, 6e-8 of the lifted sound, summed by the inverse over 1 / (1 - pole) frames.
     assert np.abs(row - wanted).max() < 3e-4
 
@@ -106,7 +111,7 @@ def test_harmonics_beyond_half_the_rate_do_not_fold_back():
     # 8 kHz at 44.1 kHz: the third harmonic would come back at 20.1 kHz, the fifth, 40 kHz, at 4.1 kHz.
     turns = 8000 / 44_100 * np.arange(44_100)
     row = (2.0 * np.sin(2 * np.pi * turns)).astype(np.float32)
-    saturate(row, np.float32(1.0), np.float32(0), halfway())
+    saturate(row, row.copy(), np.float32(1.0), np.float32(0), halfway())
     level = np.abs(np.fft.rfft(row.astype(float))) / 22_050
     assert level[8000] > 0.9
     assert 20 * np.log10(level[4100] / level[8000]) < -60
@@ -116,17 +121,17 @@ def test_curve_is_near_the_hyperbolic_tangent():
     # A slow sweep, so that the sound halfway is that of its neighbours.
     x = np.linspace(-2.9, 2.9, 10_001).astype(np.float32)
     row = x.copy()
-    saturate(row, np.float32(1), np.float32(0), halfway())
+    saturate(row, x.copy(), np.float32(1), np.float32(0), halfway())
     assert np.abs(row - np.tanh(x))[20:-20].max() < 0.024
     assert (np.diff(row[20:-20]) > -1e-6).all()
 
 
 def test_plain_python_and_compiled_saturation_agree():
-    row = np.random.default_rng(3).uniform(-2, 2, 500).astype(np.float32)
-    other = row.copy()
-    saturate(row, np.float32(0.7), np.float32(0.8), halfway())
-    saturate.py_func(other, np.float32(0.7), np.float32(0.8), halfway())
-    assert np.abs(row - other).max() < 1e-5
+    rows = np.random.default_rng(3).uniform(-2, 2, (2, 500)).astype(np.float32)
+    others = rows.copy()
+    saturate(*rows, np.float32(0.7), np.float32(0.8), halfway())
+    saturate.py_func(*others, np.float32(0.7), np.float32(0.8), halfway())
+    assert np.abs(rows - others).max() < 1e-5
 
 
 @given(seed=st.integers(0, 2**32 - 1), attack=st.floats(1e-4, 0.5), fall=st.floats(1e-6, 0.01))
