@@ -150,7 +150,6 @@ class Channel:
                     continue
                 if own is None:
                     own = signal.samples.copy()
-                    signal = Signal.owning(own, signal.sample_rate_hz)
                 own.flags.writeable = True
                 stage.treat(own, signal.sample_rate_hz, stream)
                 continue

@@ -43,7 +43,8 @@ def draw_spans(
     """
     samples = np.zeros((2, round(duration_s * rate_hz)), np.float32)
     rows = (samples[0], samples[1])
-    drawn = _Bursts(10 ** (level_db / 20), round(edge_s * rate_hz))
+    amplitude = 10 ** (level_db / 20)
+    drawn = _Bursts(amplitude, round(edge_s * rate_hz))
     shapes: dict[tuple[float, int, int], NDArray[np.float32]] = {}
     frames = np.rint(spans_s * rate_hz).astype(np.int64)
     cycles = tones_hz / rate_hz
@@ -56,7 +57,8 @@ def draw_spans(
                 shapes.clear()
             shape = shapes[key] = drawn.shape(*key)
         rows[track][first:last] = shape
-    return Signal.owning(samples, rate_hz)
+    # Sine and cosine of one angle each, rounded: never twice the amplitude.
+    return Signal.owning(samples, rate_hz, known_peak=2 * amplitude)
 
 
 class _Bursts:
@@ -65,24 +67,29 @@ class _Bursts:
     def __init__(self, amplitude: float, edge: int) -> None:
         self._amplitude = amplitude
         self._edge = edge
-        self._fine: dict[float, tuple[NDArray[np.float32], NDArray[np.float32]]] = {}
+        self._fine: dict[tuple[float, bool], NDArray[np.float32]] = {}
         self._rise = _rise(edge)
 
     def shape(self, cycles: float, count: int, phase: int) -> NDArray[np.float32]:
         """Of ``count`` frames, from ``phase`` on."""
-        if cycles not in self._fine or self._fine[cycles][0].size < count:
-            turning = np.exp(2j * np.pi * cycles * np.arange(count)).astype(np.complex64)
-            self._fine[cycles] = np.ascontiguousarray(turning.real), np.ascontiguousarray(turning.imag)
-        real, imaginary = self._fine[cycles]
         turn = 2.0 * np.pi * phase / _PHASES
-        burst = real[:count] * np.float32(self._amplitude * np.sin(turn))
-        burst += imaginary[:count] * np.float32(self._amplitude * np.cos(turn))
+        burst = self._turning(cycles, count, sine=True) * np.float32(self._amplitude * np.cos(turn))
+        if phase:  # the line-up tone, longer than all else, starts at 0 and needs no more
+            burst += self._turning(cycles, count, sine=False) * np.float32(self._amplitude * np.sin(turn))
         edge = min(self._edge, count // 2)
         rise = self._rise if edge == self._edge else _rise(edge)
         if edge:
             burst[:edge] *= rise
             burst[count - edge :] *= rise[::-1]
         return burst
+
+    def _turning(self, cycles: float, count: int, *, sine: bool) -> NDArray[np.float32]:
+        """Sine or cosine of so many frames, shape (count,)."""
+        found = self._fine.get((cycles, sine))
+        if found is None or found.size < count:
+            turns = 2.0 * np.pi * cycles * np.arange(count)
+            found = self._fine[cycles, sine] = (np.sin(turns) if sine else np.cos(turns)).astype(np.float32)
+        return found[:count]
 
 
 def _rise(edge: int) -> NDArray[np.float32]:

@@ -66,6 +66,21 @@ def test_owning_takes_nothing_that_would_need_a_copy(samples):
         Signal.owning(samples, 44_100)
 
 
+def test_what_the_caller_knows_to_be_bearable_is_not_looked_at():
+    samples = np.full((2, 5), np.nan, np.float32)
+    assert np.isnan(Signal.owning(samples, 44_100, known_peak=1.0).samples).all()
+    with pytest.raises(UsageError, match="within"):
+        Signal.owning(np.full((2, 5), 2e6, np.float32), 44_100, known_peak=2e6)
+
+
+@pytest.mark.parametrize("place", [(0, 0), (0, 99_999), (1, 0), (1, 60_000), (1, 99_999)])
+def test_every_sample_of_a_long_signal_is_looked_at(place):
+    samples = np.zeros((2, 100_000), np.float32)
+    samples[place] = -2e6
+    with pytest.raises(UsageError, match="within"):
+        Signal.owning(samples, 44_100)
+
+
 @pytest.mark.parametrize("value", [np.nan, np.inf, -np.inf, 1e300])
 @pytest.mark.parametrize("place", [(0, 0), (1, 99)])
 def test_samples_must_be_finite(value, place):
