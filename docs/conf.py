@@ -23,9 +23,11 @@ html_show_sphinx = False
 html_show_sourcelink = False
 
 myst_heading_anchors = 3
+toc_object_entries = False  # the modules of a page are its contents, not every name in them
 
 autodoc_member_order = "bysource"
 autodoc_typehints = "description"
+autodoc_use_type_comments = False
 autodoc_default_options = {"members": True, "show-inheritance": True}
 napoleon_google_docstring = True
 napoleon_numpy_docstring = False
@@ -34,5 +36,7 @@ napoleon_use_rtype = False
 # Types that the docstrings' signatures name and that this site has no page for.
 nitpick_ignore_regex = [
     (r"py:.*", r"(numpy|np|scipy|typing|collections|pathlib|concurrent|enum|dataclasses|importlib)\..*"),
+    (r"py:.*", r"(io|sqlite3|unittest)\..*"),
+    (r"py:.*", r"tapewright\..*\.(Code|Kind)"),  # type variables
     (r"py:.*", r"(NDArray|Array|Bits|Value|Made|Kind|Path|optional|Self|Callable|Iterator|Sequence|Any)"),
 ]

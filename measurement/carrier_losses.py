@@ -120,7 +120,7 @@ def loss_series(
 
     Args:
         values: complex peak amplitude, shape (outputs,).
-        noise: what noise adds to |values|^2 on average; it is taken off.
+        noise: what noise adds to ``|values|^2`` on average; it is taken off.
         noise_hz: of the baseband.
     """
     every = max(1, round(rate_hz / SERIES_HZ))

@@ -23,7 +23,7 @@ class Baseband:
         rate_hz: outputs a second.
         start_s: time of the first output on the capture.
         centre_hz: the frequency that became zero.
-        noise_hz: noise of one-sided density N a Hz adds N * noise_hz to |values|^2 / 2.
+        noise_hz: noise of one-sided density N a Hz adds ``N * noise_hz`` to ``|values|^2 / 2``.
     """
 
     values: NDArray[np.complex128]

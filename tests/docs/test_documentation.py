@@ -90,6 +90,34 @@ def test_every_command_and_plug_in_has_its_place(site):
                 assert f'id="{name.replace("_", "-")}"' in text, name
 
 
+def test_every_module_that_people_build_on_has_its_place(site):
+    text = "".join(page.read_text(encoding="utf-8") for page in (site / "generated").glob("*.html"))
+    for folder in ("contracts", "contracts/conformance", "benchmarks", "files"):
+        for module in (ROOT / folder).glob("*.py"):
+            name = ".".join(("tapewright", *Path(folder).parts, module.stem))
+            assert module.stem == "__init__" or f'id="module-{name}"' in text, name
+
+
+def test_the_page_on_physics_names_every_effect():
+    from tapewright.contracts.registry import installed
+
+    models = installed("channel")
+    told = (ROOT / "docs" / "physics.md").read_text(encoding="utf-8")
+    for name in models.names():
+        if models.package(name) == "tapewright" and isinstance(models.load(name), type):
+            assert f"`{name}`" in told, name
+
+
+def test_the_readme_names_every_command_and_what_spreads_the_work():
+    from tapewright.commands.application import COMMANDS, STUDY_COMMANDS
+
+    told = (ROOT / "README.md").read_text(encoding="utf-8")
+    for command in (*COMMANDS, *(f"study {one}" for one in STUDY_COMMANDS)):
+        assert f"tapewright {command}" in told, command
+    for option in ("--rare", "--until", "--share", "--engine dask"):
+        assert option in told, option
+
+
 @pytest.mark.parametrize("page", WITH_PYTHON, ids=lambda page: page.stem)
 def test_python_examples_say_what_they_give(page):
     text = "\n".join(fenced(page, "python"))
