@@ -26,13 +26,15 @@ SWEEP_TAPES = 10
 
 
 def check_next(folder: Path, limits: Limits, force: bool) -> None:
-    """Refuse, before any long work, a folder that could not be written.
+    """Refuse, before any long work, a folder that could not be filled or written.
 
     Raises:
-        UsageError, TapewrightError: as ``check_folder``.
+        UsageError, TapewrightError: as ``check_folder`` and ``plotting_script``.
     """
     from ..files.folder_writing import check_folder
+    from ..reports.report_page import plotting_script
 
+    plotting_script()
     check_folder(folder, _all_names(limits), force)
 
 

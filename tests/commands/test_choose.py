@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from pathlib import Path
 
 import pytest
@@ -87,3 +88,15 @@ def test_a_folder_that_holds_something_is_refused_before_any_work(shell: Shell, 
     assert said.code == 2
     assert "--force" in said.complaint
     assert (tmp_path / "next" / "recording.wav").read_bytes() == b"mine"
+
+
+@pytest.mark.usefixtures("telegraph_alone")
+def test_a_folder_whose_report_cannot_be_made_is_refused_before_any_work(
+    shell: Shell, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, "plotly.offline", None)
+    said = shell("choose", *QUICK, "--then", "next")
+    assert said.code == 1
+    assert said.complaint == "a report needs plotly; pip install 'tapewright[report]' brings it."
+    assert said.out == ""
+    assert not (tmp_path / "next").exists()
