@@ -82,7 +82,7 @@ class Skew(Treatment):
 
 def delay(row: NDArray[np.float32], sample_rate_hz: int, still_s: float, swing_s: float, wander: Wander) -> None:
     """Delay one track in place by ``still_s`` and ``swing_s`` times the wander; before the tape there is silence."""
-    from ..kernels.warp import BLOCK_FRAMES, warp, weights
+    from ..kernels.warp import BLOCK_FRAMES, shift, taps, warp, weights
 
     frames = row.size
     margin = math.ceil((abs(still_s) + abs(swing_s)) * sample_rate_hz) + 16
@@ -90,16 +90,21 @@ def delay(row: NDArray[np.float32], sample_rate_hz: int, still_s: float, swing_s
     source = np.zeros(piece_frames + 2 * margin, np.float32)
     heard = source.view()
     heard.flags.writeable = False
+    even = None if swing_s else taps(still_s * sample_rate_hz)
     places = _KNOT_FRAMES * np.arange(piece_frames // _KNOT_FRAMES + 1, dtype=np.float64)
     for start in range(0, frames, piece_frames):
         source[:margin] = source[piece_frames : piece_frames + margin] if start else 0.0
         known = row[start : start + piece_frames + margin]
         source[margin : margin + known.size] = known
         source[margin + known.size :] = 0.0
+        out = row[start : start + piece_frames]
+        if even is not None:
+            first, shares = even
+            shift(heard[margin + first :], out, shares)
+            continue
         times_s = (start + places) / sample_rate_hz
         positions = margin + places - sample_rate_hz * (still_s + swing_s * wander.at(times_s))
         slopes = 1 - swing_s * wander.slope(times_s)
-        out = row[start : start + piece_frames]
         warp(heard, heard, out, out, positions, slopes, _KNOT_FRAMES, weights())
 
 

@@ -6,6 +6,8 @@ so the weights are evaluated along the run and no input is gathered one by one.
 
 Places are unsigned wherever a loop must not ask whether they count from the end: only then is it vectorised.
 
+A place that stays as far from each output takes the same eight weights all along: ``shift`` reads with those.
+
 Every block of the 4,096-frame grid is computed whole, from a window with zeros beyond the ends of the tape: where
 the tape ends cannot change a frame that reads before it.
 """
@@ -182,3 +184,42 @@ def warp(
         for i in range(min(BLOCK_FRAMES, outputs - start)):
             left_out[start + i] = here[i]
             right_out[start + i] = there[i]
+
+
+def taps(late: float) -> tuple[int, NDArray[np.float32]]:
+    """What ``shift`` needs so that output n is read at n - ``late``, just as ``warp`` reads it.
+
+    Returns:
+        how far from n the first of the eight frames is, and their weights, shape (8,): float32, read-only.
+    """
+    whole = int(np.floor(-late))
+    impulse, out = np.zeros(BLOCK_FRAMES, np.float32), np.empty((2, BLOCK_FRAMES), np.float32)
+    impulse[BLOCK_FRAMES // 2] = 1
+    impulse.flags.writeable = False
+    positions = np.array([0.0, BLOCK_FRAMES]) + (-late - whole)
+    warp(impulse, impulse, out[0], out[1], positions, np.ones(2), BLOCK_FRAMES, weights())
+    found = out[1, BLOCK_FRAMES // 2 + 3 - np.arange(8)]
+    found.flags.writeable = False
+    return whole - 3, found
+
+
+@njit(types.void(_READ, _FLOATS, _READ), fastmath={"contract"}, error_model="numpy", nogil=True, cache=True)
+def shift(tape: NDArray[np.float32], out: NDArray[np.float32], weights: NDArray[np.float32]) -> None:
+    """Write the weighted sum of eight frames after the other, in the order in which ``warp`` sums them.
+
+    Args:
+        tape: shape (outputs + 7,) at least.
+        out: shape (outputs,).
+        weights: of frames n to n + 7 in output n, shape (8,).
+    """
+    a, b, c, d = tape, tape[1:], tape[2:], tape[3:]
+    e, f, g, h = tape[4:], tape[5:], tape[6:], tape[7:]
+    for i in range(out.size):
+        total = weights[3] * d[i]
+        total = weights[4] * e[i] + total
+        total = weights[2] * c[i] + total
+        total = weights[5] * f[i] + total
+        total = weights[1] * b[i] + total
+        total = weights[6] * g[i] + total
+        total = weights[0] * a[i] + total
+        out[i] = weights[7] * h[i] + total

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tapewright.kernels.warp import BLOCK_FRAMES, warp, weights
+from tapewright.kernels.warp import BLOCK_FRAMES, shift, taps, warp, weights
 
 RATE_HZ = 44_100
 
@@ -111,3 +111,24 @@ def test_constant_level_is_kept():
     # The weights of any fraction add up to 1 as far as the design error at 0 Hz lets them: 70 dB.
     got = read(np.ones(5000), np.ones(5000), lambda n: 10 + 1.003 * n, lambda n: 1.003, 4000)
     assert np.abs(got - 1).max() < 10 ** (-65 / 20)
+
+
+@given(seed=st.integers(0, 2**32 - 1), late=st.floats(-40, 40))
+def test_even_shift_is_the_plain_warp(seed, late):
+    tape = np.random.default_rng(seed).uniform(-1, 1, 700).astype(np.float32)
+    first, shares = taps(late)
+    got, plainly = np.empty((2, 500), np.float32)
+    shift(frozen(tape[100 + first :]), got, shares)
+    shift.py_func(frozen(tape[100 + first :]), plainly, shares)
+    wanted = slowly(tape, tape, 100 - late + np.arange(500))[0]
+    # Single precision: eight products of up to 1.3 in all.
+    assert np.abs(got - plainly).max() < 5e-7
+    assert abs(late - np.round(late)) < 1e-6 or np.abs(got - wanted).max() < 2e-6
+
+
+def test_even_shift_reads_as_the_warp_does():
+    left, right = np.random.default_rng(5).uniform(-1, 1, (2, 3000)).astype(np.float32)
+    first, shares = taps(-50.3)
+    got = np.empty(2900, np.float32)
+    shift(frozen(right[first:]), got, shares)
+    assert np.abs(got - read(left, right, lambda n: 50.3 + n, lambda n: 1.0, 2900)[1]).max() < 2e-7
