@@ -9,6 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from ..contracts.errors import UsageError, in_one_line
+from ..contracts.named_file import opened
+from .sqlite_file import MAGIC as SQLITE
 
 MOST_BYTES = 64 << 20
 MOST_ROWS = 2000
@@ -21,6 +23,7 @@ _COUNTS = ["payload_bytes", "trials", "right", "detected", "silent", "seed", "sa
 _FIGURES = ("tape_s", "useful_bytes_per_s")
 _ESTIMATES = ("load_success", "residual_byte_error_rate")
 _ROW_LISTS = ("rows", "records")
+_WANTED = "name a study's store, or what 'compare --json' or 'choose --json' printed"
 
 
 @dataclass(frozen=True)
@@ -45,19 +48,22 @@ def read_answer(path: Path) -> Answer:
         UsageError: no such file, neither JSON nor a store, no rows, or rows that lack what a row holds.
     """
     shown = f"source '{in_one_line(path, 120)}'"
-    try:
-        with path.open("rb") as file:
-            content = file.read(MOST_BYTES + 1)
-    except (OSError, ValueError) as error:
-        raise UsageError(f"{shown}: {getattr(error, 'strerror', None) or in_one_line(error)}.") from None
-    if content.lstrip()[:1] not in (b"[", b"{"):
+    with opened(path, "source") as file:
+        content = file.read(MOST_BYTES + 1)
+    if content.startswith(SQLITE):
         return _stored(path)
+    if not content.strip():
+        raise UsageError(f"{shown} is empty; {_WANTED}.")
     if len(content) > MOST_BYTES:
         raise UsageError(f"{shown} must be at most {MOST_BYTES >> 20} MiB.")
+    if content.lstrip()[:1] not in (b"[", b"{"):
+        raise UsageError(f"{shown} is neither rows in JSON nor a study's store; {_WANTED}.")
     try:
         told = json.loads(content, parse_constant=_not_finite)
-    except (ValueError, RecursionError) as error:
-        raise UsageError(f"{shown} is not JSON: {in_one_line(error)}.") from None
+    except RecursionError:
+        raise UsageError(f"{shown} is not JSON: its brackets are nested too deep; {_WANTED}.") from None
+    except ValueError as error:
+        raise UsageError(f"{shown} is not JSON: {in_one_line(error)}; {_WANTED}.") from None
     return _answered(told, shown)
 
 
@@ -67,7 +73,8 @@ def _stored(path: Path) -> Answer:
     records = answer(path)
     programs = tuple(dict.fromkeys(record.study.program for record in records))
     if not records:
-        raise UsageError(f"source '{in_one_line(path, 120)}' holds no rows.")
+        told = "'tapewright study run' plays some"
+        raise UsageError(f"source '{in_one_line(path, 120)}' holds no rows yet; {told}.")
     return Answer(tuple(record.as_json() for record in records), programs)
 
 
@@ -80,7 +87,7 @@ def _answered(told: Any, shown: str) -> Answer:
         if isinstance(sentences, list):
             verdict = [sentence for sentence in sentences if isinstance(sentence, str)]
     if not isinstance(rows, list) or not rows:
-        raise UsageError(f"{shown} holds no rows; 'compare --json' and 'choose --json' write them.")
+        raise UsageError(f"{shown} holds no rows; {_WANTED}.")
     if len(rows) > MOST_ROWS:
         raise UsageError(f"{shown} must hold at most {MOST_ROWS} rows, not {len(rows)}.")
     return Answer(tuple(_row(row, f"{shown}, row {number}") for number, row in enumerate(rows, 1)), (), tuple(verdict))

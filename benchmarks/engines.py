@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 
-from ..contracts.errors import UsageError, in_one_line
+from ..contracts.errors import UsageError, did_you_mean, in_one_line
 from .trials import Engine, Threads
 
 ENGINES = ("threads", "dask")
@@ -37,4 +37,5 @@ def engine(name: str = "threads", workers: int | None = None, scheduler: str | N
         with closing(Dask(scheduler)) as cluster:
             yield cluster
     else:
-        raise UsageError(f"engine: there is no '{in_one_line(name, 40)}'. There are: {', '.join(ENGINES)}.")
+        hint = did_you_mean(name, ENGINES)
+        raise UsageError(f"engine: there is no '{in_one_line(name, 40)}'.{hint} There are: {', '.join(ENGINES)}.")

@@ -8,7 +8,8 @@ from __future__ import annotations
 import sqlite3
 from pathlib import Path
 
-from ..contracts.errors import TapewrightError, UsageError, in_one_line
+from ..contracts.errors import TapewrightError, in_one_line
+from ..contracts.named_file import opened
 
 LAYOUT = 1
 """Of the tables; a store with a higher one was written by a later version."""
@@ -16,29 +17,30 @@ LAYOUT = 1
 MARK = 0x54575354
 """SQLite's application id of our stores: "TWST"."""
 
-_MAGIC = b"SQLite format 3\x00"
+LEFT = "It is left as it is; go back to a copy, or run the study into another store with -o."
+"""What is said of a damaged store."""
+
+MAGIC = b"SQLite format 3\x00"
 _HEADER_BYTES = 100
 _LAYOUT_AT, _MARK_AT = 60, 68
 
 
 def recognise(path: Path, shown: str) -> None:
     """Refuse what is no store of ours by its first bytes, before SQLite sees it: that may write into what it opens."""
-    try:
-        with path.open("rb") as file:
-            header = file.read(_HEADER_BYTES)
-    except FileNotFoundError:
-        raise UsageError(f"{shown}: there is no such file.") from None
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else error
-        raise UsageError(f"{shown} cannot be read: {in_one_line(reason)}.") from None
-    if len(header) < _HEADER_BYTES or not header.startswith(_MAGIC):
-        raise TapewrightError(f"{shown} is no study store, or a damaged one. It is left as it is.")
+    advice = "'tapewright study run' makes it from the study file"
+    with opened(path, "study store", advice, path.suffix) as file:
+        header = file.read(_HEADER_BYTES)
+    if not header:
+        raise TapewrightError(f"{shown} is empty and no study store; remove it, or name another file.")
+    if len(header) < _HEADER_BYTES or not header.startswith(MAGIC):
+        raise TapewrightError(f"{shown} is no study store, or a damaged one. It is left as it is; name another file.")
     mark, layout = (int.from_bytes(header[at : at + 4], "big") for at in (_MARK_AT, _LAYOUT_AT))
     if mark != MARK:
-        raise TapewrightError(f"{shown} is an SQLite file of another program. It is left as it is.")
+        raise TapewrightError(f"{shown} is an SQLite file of another program. It is left as it is; name another file.")
     if layout > LAYOUT:
         raise TapewrightError(
-            f"{shown} was written by a later version (layout {layout}, this one knows {LAYOUT}). It is left as it is."
+            f"{shown} was written by a later version (layout {layout}, this one knows {LAYOUT}). It is left as it is; "
+            "update tapewright to read it."
         )
 
 
@@ -65,13 +67,13 @@ def _is(error: sqlite3.Error, name: str) -> bool:
 
 def in_words(error: sqlite3.Error, shown: str) -> TapewrightError:
     if _is(error, "SQLITE_FULL"):
-        return TapewrightError(f"{shown}: the disk is full. What was written before is kept.")
+        return TapewrightError(f"{shown}: the disk is full. What was written before is kept; make room and go on.")
     if _is(error, "SQLITE_IOERR"):
         return TapewrightError(f"{shown}: the disk takes or gives no more ({error}). What was written before is kept.")
     if _is(error, "SQLITE_READONLY") or _is(error, "SQLITE_CANTOPEN") or _is(error, "SQLITE_PERM"):
-        return TapewrightError(f"{shown}: its file or folder cannot be written to.")
+        return TapewrightError(f"{shown}: its file or folder cannot be written to; copy it to one that can be.")
     if _is(error, "SQLITE_BUSY"):
         return TapewrightError(f"{shown} is being written by another program; try again.")
     if _is(error, "SQLITE_CORRUPT") or _is(error, "SQLITE_NOTADB"):
-        return TapewrightError(f"{shown} is damaged: {in_one_line(error)}. It is left as it is.")
+        return TapewrightError(f"{shown} is damaged: {in_one_line(error)}. {LEFT}")
     return TapewrightError(f"{shown}: {in_one_line(error)}.")

@@ -30,7 +30,7 @@ from typing import Self
 from ..contracts.errors import TapewrightError, in_one_line
 from ..files.writing import whole_file
 from .carried_files import digest
-from .sqlite_file import LAYOUT, MARK, hold, in_words, recognise
+from .sqlite_file import LAYOUT, LEFT, MARK, hold, in_words, recognise
 from .tally import Tally
 
 SUFFIX = ".study"
@@ -121,7 +121,7 @@ class Store:
             try:
                 (said,) = file.execute("PRAGMA quick_check(1)").fetchone()
                 if said != "ok":
-                    raise TapewrightError(f"{self._shown} is damaged: {in_one_line(said)}. It is left as it is.")
+                    raise TapewrightError(f"{self._shown} is damaged: {in_one_line(said)}. {LEFT}")
                 file.execute("PRAGMA synchronous = NORMAL")
                 file.execute("PRAGMA foreign_keys = ON")
             except BaseException:
@@ -184,7 +184,7 @@ class Store:
         with self._explained():
             found = self._file.execute("SELECT bytes FROM content WHERE sha256 = ?", (sha256,)).fetchone()
         if found is None or not isinstance(found[0], bytes) or digest(found[0]) != sha256:
-            raise TapewrightError(f"{self._shown} is damaged: content {sha256[:12]} is not what it was.")
+            raise TapewrightError(f"{self._shown} is damaged: content {sha256[:12]} is not what it was. {LEFT}")
         return found[0]
 
     def plan(self) -> bytes | None:
@@ -218,7 +218,7 @@ class Store:
                     raise
                 raise TapewrightError(
                     f"{self._shown} holds some of the trials {batch.first} to {batch.after - 1} of task "
-                    f"{batch.task[:12]} already."
+                    f"{batch.task[:12]} already; leave out the store that brings them again."
                 ) from None
 
     def batches(self) -> tuple[Batch, ...]:
@@ -234,7 +234,8 @@ class Store:
             task, first, *counts, machine, _ = row
             batch = Batch(task, first, Tally(*counts), machine)
             if batch.row() != row:
-                raise TapewrightError(f"{self._shown} is damaged: batch {first} of task {str(task)[:12]} was changed.")
+                changed = f"batch {first} of task {str(task)[:12]} was changed"
+                raise TapewrightError(f"{self._shown} is damaged: {changed}. {LEFT}")
             found.append(batch)
         return tuple(found)
 

@@ -21,7 +21,6 @@ beside the study: programs, ``@`` files, and paths that end in ``.toml`` in a sp
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -30,12 +29,12 @@ from typing import Any
 from ..contracts import registry
 from ..contracts.channel_model import Channel
 from ..contracts.codec import MOST_PAYLOAD_BYTES, Codec
-from ..contracts.errors import UsageError, in_one_line
+from ..contracts.errors import UsageError, did_you_mean, in_one_line
+from ..contracts.named_file import toml_in
 from ..contracts.receiver import Receiver
 from ..contracts.spec import Item, format_items, parse_stack
 from ..contracts.streams import stream
 from ..files.programs import read_program
-from ..files.reading import opened
 from . import study as defaults
 from .study import MOST_SEED, Study
 from .sweep import swept
@@ -82,15 +81,10 @@ def read_study_file(path: Path) -> StudyFile:
     Raises:
         UsageError: no such file, no TOML, an unknown key (the right ones are listed), or whatever ``Study`` refuses.
     """
-    with opened(path, "study") as file:
-        content = file.read(MOST_BYTES + 1)
     shown = f"study '{in_one_line(path, 120)}'"
-    if len(content) > MOST_BYTES:
-        raise UsageError(f"{shown} must be at most {MOST_BYTES} bytes.")
-    try:
-        told = tomllib.loads(content.decode("utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
-        raise UsageError(f"{shown} is not TOML: {in_one_line(error)}.") from None
+    told = toml_in(path, "study", MOST_BYTES)
+    if not told:
+        raise UsageError(f"{shown} is empty; it must hold a table, such as the lines '[study]' and 'trials = 40'.")
     try:
         return _study_file(told, path.resolve().parent)
     except UsageError as error:
@@ -210,4 +204,5 @@ def _whole(asked: dict[str, Any], key: str, default: int, low: int, high: int) -
 def _known(told: dict[str, Any], keys: tuple[str, ...], where: str) -> None:
     for key in told:
         if key not in keys:
-            raise UsageError(f"{where} has no '{in_one_line(key, 60)}'. There are: {', '.join(keys)}.")
+            hint = did_you_mean(key, keys)
+            raise UsageError(f"{where} has no '{in_one_line(key, 60)}'.{hint} There are: {', '.join(keys)}.")

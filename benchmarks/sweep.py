@@ -19,7 +19,7 @@ from itertools import product
 from typing import Any
 
 from ..contracts import registry
-from ..contracts.errors import UsageError, in_one_line
+from ..contracts.errors import UsageError, did_you_mean, in_one_line
 from ..contracts.parameters import Parameter, StackText, Value, parameters_of
 from ..contracts.spec import Item, format_items
 
@@ -67,7 +67,8 @@ def _declared(kind: str, stack: tuple[Item, ...], key: str) -> Parameter:
     }
     if key not in offered:
         raise UsageError(
-            f"sweep: there is no '{in_one_line(key, 60)}' in that {kind}. There are: {', '.join(offered) or 'none'}."
+            f"sweep: there is no '{in_one_line(key, 60)}' in that {kind}.{did_you_mean(key, offered)} "
+            f"There are: {', '.join(offered) or 'none'}."
         )
     return offered[key]
 
@@ -85,7 +86,10 @@ def _values(kind: str, stack: tuple[Item, ...], key: str, told: Any) -> list[Val
 def _steps(declared: Parameter, key: str, told: dict[str, Any]) -> list[Value]:
     unknown = [one for one in told if one not in _STEP_KEYS]
     if unknown:
-        raise UsageError(f"sweep: '{key}' has no '{in_one_line(unknown[0], 60)}'. There are: {', '.join(_STEP_KEYS)}.")
+        hint = did_you_mean(unknown[0], _STEP_KEYS)
+        raise UsageError(
+            f"sweep: '{key}' has no '{in_one_line(unknown[0], 60)}'.{hint} There are: {', '.join(_STEP_KEYS)}."
+        )
     if isinstance(declared.default, bool | str | StackText):
         raise UsageError(f"sweep: '{key}' is no number, so it cannot walk in steps; list its values.")
     low, high = (_end(declared, key, told, name, own) for name, own in (("from", declared.low), ("to", declared.high)))

@@ -71,10 +71,11 @@ def _explain(error: Exception) -> int:
         text, code = error.format_message(), getattr(error, "exit_code", 2)
         context = getattr(error, "ctx", None)
         if context is not None:
-            text = f"{text.rstrip('.')}. Help: {context.command_path} --help"
+            end = "" if text.endswith("?") else "."
+            text = f"{text.rstrip('.')}{end} Help: {context.command_path} --help"
     elif isinstance(error, OSError):
         reason = error.strerror or str(error)
-        text = f"{error.filename}: {reason}." if error.filename else f"{reason}."
+        text = f"{error.filename}: {reason}." if error.filename else f"{reason}; send the output elsewhere."
     else:
         text = f"unexpected {type(error).__name__}: {error} ({TRACEBACK}=1 shows where)"
     print(f"tapewright: error: {in_one_line(text, 1000)}", file=sys.stderr)

@@ -37,7 +37,7 @@ def explain(
     from ..reports.happening import Placement
     from ..reports.tape_placement import placement
 
-    wanted, memory = read_program(program), read_program(seen)
+    wanted, memory = read_program(program), read_program(seen, "dump")
     for name, file in (("program", wanted), ("dump", memory)):
         for note in file.notes:
             typer.echo(f"note: {name}: {note}", err=True)

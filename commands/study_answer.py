@@ -12,8 +12,17 @@ if TYPE_CHECKING:
 
 
 def study_path(text: str) -> Path:
-    """The file that is meant, with or without the @ that stands before files elsewhere."""
-    return Path(text.removeprefix("@"))
+    """The file that is meant, with or without the @ that stands before files elsewhere.
+
+    Raises:
+        UsageError: no name is left.
+    """
+    from ..contracts.errors import UsageError
+
+    path = Path(text.removeprefix("@"))
+    if not path.name:
+        raise UsageError("study: the name of a file is needed, such as bells.toml.")
+    return path
 
 
 def store_beside(path: Path) -> Path:

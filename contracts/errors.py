@@ -3,6 +3,12 @@
 Each error carries the exit code of the command that meets it (0 done, 1 failed, 2 usage, 3 target not met).
 """
 
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+_LONGEST_COMPARED = 200
+
 
 class TapewrightError(Exception):
     """The operation failed. Its text is one line fit to show a person."""
@@ -34,3 +40,15 @@ def in_one_line(text: object, longest: int = 200) -> str:
     """
     shown = "".join(c if c.isprintable() else " " if c.isspace() else "?" for c in str(text))
     return shown if len(shown) <= longest else shown[: longest - 1] + "…"
+
+
+def did_you_mean(name: str, known: Iterable[str], cutoff: float = 0.5) -> str:
+    """A sentence that offers the nearest of ``known``, with a space before it; nothing where none is near.
+
+    >>> did_you_mean("sturdi", ["plain-clocked", "sturdy"])
+    " Did you mean 'sturdy'?"
+    """
+    import difflib
+
+    near = difflib.get_close_matches(name[:_LONGEST_COMPARED], list(known), n=1, cutoff=cutoff)
+    return f" Did you mean '{in_one_line(near[0], 60)}'?" if near else ""

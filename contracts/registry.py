@@ -6,15 +6,14 @@ one name are an error that names both.
 
 from __future__ import annotations
 
-import difflib
-import tomllib
 from dataclasses import dataclass
 from functools import cache
 from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from .errors import PlugInError, UsageError, in_one_line
+from .errors import PlugInError, UsageError, did_you_mean, in_one_line
+from .named_file import toml_in
 from .parameters import Value, parameters_of
 from .plug_in import PlugIn
 from .preset import Preset
@@ -61,8 +60,7 @@ class Registry:
         """
         claims = self.claims.get(name)
         if claims is None:
-            near = difflib.get_close_matches(name, self.claims, n=1, cutoff=0.5)
-            hint = f" Did you mean '{near[0]}'?" if near else ""
+            hint = did_you_mean(name, self.claims)
             raise UsageError(
                 f"{self.kind}: there is no '{in_one_line(name, 60)}'.{hint} There are: {', '.join(self.names())}."
             )
@@ -148,8 +146,7 @@ def _construct(plug_in: type[PlugIn], item: Item) -> PlugIn:
     known = [declared.name for declared in parameters_of(plug_in)]
     for key, _ in item.arguments:
         if key not in known:
-            near = difflib.get_close_matches(key, known, n=1, cutoff=0.5)
-            hint = f" Did you mean '{near[0]}'?" if near else ""
+            hint = did_you_mean(key, known)
             listed = ", ".join(known) or "none"
             raise UsageError(f"{item.name}: there is no parameter '{in_one_line(key, 60)}'.{hint} There are: {listed}.")
     return plug_in(**dict(item.arguments))
@@ -173,19 +170,7 @@ def _items(source: str | list[Any]) -> tuple[Item, ...]:
 
 def _spec_in_file(path: Path) -> str:
     shown = in_one_line(path, 120)
-    try:
-        with path.open("rb") as file:
-            content = file.read(MOST_CHARACTERS + 1)
-    except OSError as error:
-        raise UsageError(f"spec file '{shown}': {error.strerror or error}.") from None
-    except ValueError as error:  # a path that no file can have
-        raise UsageError(f"spec file '{shown}': {in_one_line(error)}.") from None
-    if len(content) > MOST_CHARACTERS:
-        raise UsageError(f"spec file '{shown}' must be at most {MOST_CHARACTERS} bytes.")
-    try:
-        told = tomllib.loads(content.decode("utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
-        raise UsageError(f"spec file '{shown}' is not TOML: {in_one_line(error)}.") from None
+    told = toml_in(path, "spec file", MOST_CHARACTERS)
     if is_profile(told):
         check_profile(told, f"profile '{shown}'")
     spec = told.get("spec")

@@ -12,8 +12,8 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from ..contracts.errors import TapewrightError, UsageError, in_one_line
-from .writing import check_output
+from ..contracts.errors import UsageError, in_one_line
+from .writing import check_output, not_written
 
 
 def check_folder(folder: Path, names: Sequence[str], force: bool) -> None:
@@ -30,7 +30,7 @@ def check_folder(folder: Path, names: Sequence[str], force: bool) -> None:
         if not there and folder.exists():
             raise UsageError(f"output '{shown}' is a file; the name of a folder is needed.")
     except (OSError, ValueError) as error:
-        raise TapewrightError(f"output '{shown}' cannot be written: {in_one_line(error)}.") from None
+        raise not_written(folder, error) from None
     if there:
         for name in names:
             check_output(folder / name, force)
@@ -61,5 +61,4 @@ def whole_folder(folder: Path, names: Sequence[str], force: bool) -> Iterator[Pa
         finally:
             shutil.rmtree(part, ignore_errors=True)
     except OSError as error:
-        told = error.strerror or str(error)
-        raise TapewrightError(f"output '{in_one_line(folder)}' cannot be written: {in_one_line(told)}.") from None
+        raise not_written(folder, error) from None

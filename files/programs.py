@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ..contracts.errors import UsageError, in_one_line
+from ..contracts.named_file import opened
 from . import chime
-from .reading import opened
 from .records import Image, intel_hex, s_record
 from .writing import whole_file
 
@@ -54,11 +54,14 @@ class Program:
     is_addressed: bool = False
 
 
-def read_program(name_or_path: str | Path) -> Program:
+def read_program(name_or_path: str | Path, kind: str = "program") -> Program:
     """The demo program by its name, or a program file.
 
     The name's suffix says what the file is (``.bin``, ``.hex``, ``.s19`` and their like); with any other suffix, its
     first line does.
+
+    Args:
+        kind: what it is called in messages.
 
     >>> len(read_program("chime").data)
     128
@@ -70,28 +73,30 @@ def read_program(name_or_path: str | Path) -> Program:
         shadowed = f"the demo program is taken, not the file; './{chime.NAME}' names the file"
         return _from_text(chime.NAME, chime.chime_records(), (shadowed,) if Path(chime.NAME).exists() else ())
     path = Path(name_or_path)
-    with opened(path, "program") as file:
+    with opened(path, kind, f"check the name; the demo program is called '{chime.NAME}'") as file:
         content = file.read(_MOST_TEXT_BYTES + 1)
     if not content:
-        raise UsageError(f"program '{in_one_line(path)}' is empty.")
+        raise UsageError(f"{kind} '{in_one_line(path)}' is empty.")
     suffix = path.suffix.lower()
     looks_like_records = bool(_LOOKS_LIKE_HEX.match(content) or _LOOKS_LIKE_S_RECORD.match(content))
     if suffix in _HEX_SUFFIXES | _S_RECORD_SUFFIXES or (looks_like_records and suffix not in _RAW_SUFFIXES):
         if len(content) > _MOST_TEXT_BYTES:
-            raise UsageError(f"program '{in_one_line(path)}': must be at most {_MOST_TEXT_BYTES} bytes of records.")
-        return _from_text(path.name, content, (), suffix)
+            raise UsageError(f"{kind} '{in_one_line(path)}': must be at most {_MOST_TEXT_BYTES} bytes of records.")
+        return _from_text(path.name, content, (), suffix, kind)
     if len(content) > MOST_BYTES:
         size = max(path.stat().st_size, len(content))
-        raise UsageError(f"program '{in_one_line(path)}': must be at most {MOST_BYTES} bytes, not {size}.")
+        raise UsageError(f"{kind} '{in_one_line(path)}': must be at most {MOST_BYTES} bytes, not {size}.")
     as_it_is = f"taken as it is because of '{suffix}', though it looks like records"
     return Program(path.name, content, notes=(as_it_is,) if looks_like_records else ())
 
 
-def _from_text(name: str, content: bytes, notes: tuple[str, ...], suffix: str = ".hex") -> Program:
+def _from_text(
+    name: str, content: bytes, notes: tuple[str, ...], suffix: str = ".hex", kind: str = "program"
+) -> Program:
     is_s_record = bool(_LOOKS_LIKE_S_RECORD.match(content)) or (
         suffix in _S_RECORD_SUFFIXES and not _LOOKS_LIKE_HEX.match(content)
     )
-    owner = f"program '{in_one_line(name)}'"
+    owner = f"{kind} '{in_one_line(name)}'"
     try:
         lines = content.decode("ascii").splitlines()
     except UnicodeDecodeError as error:

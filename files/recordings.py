@@ -7,6 +7,7 @@ mislead is refused: samples that are no numbers, more than two tracks.
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,9 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..contracts.errors import TapewrightError, UsageError, in_one_line
+from ..contracts.named_file import opened
 from ..contracts.signal import HIGHEST_RATE_HZ, LOUDEST, LOWEST_RATE_HZ, Signal
 from .label import Label, label_from_json
-from .reading import opened
 from .wav_header import ToTheEnd, announced_frames, forget_the_time, length_left_open
 from .writing import whole_file
 
@@ -140,6 +141,7 @@ def write_recording(
                 with part.open("r+b") as file:
                     forget_the_time(file)
         except soundfile.SoundFileError as error:
+            _ask_the_disk(part)  # libsndfile does not pass on why
             told = in_one_line(str(getattr(error, "error_string", error)), 120).rstrip(".")
             raise TapewrightError(f"recording '{in_one_line(path)}' cannot be written: {told}.") from None
     return tuple(notes)
@@ -241,6 +243,19 @@ def _audible(sound: Any) -> Iterator[NDArray[np.float32]]:
             return
         yield block[:count]
         is_first = False
+
+
+def _ask_the_disk(part: Path) -> None:
+    """Raise what the system says to writing more.
+
+    Raises:
+        OSError: the disk is full, or whatever else it is.
+    """
+    with part.open("ab", buffering=0) as file:
+        wanted = bytes(_BLOCK)
+        while wanted:
+            wanted = wanted[file.write(wanted) :]
+        os.fsync(file.fileno())
 
 
 def _blocks(signal: Signal) -> Iterator[NDArray[np.float32]]:

@@ -6,6 +6,7 @@ complete and on the disk. Whatever interrupts that, the other name is removed an
 
 from __future__ import annotations
 
+import errno
 import os
 import secrets
 from collections.abc import Iterator
@@ -34,22 +35,22 @@ def check_output(path: Path, force: bool, source: Path | None = None) -> None:
         if path.is_dir():
             raise UsageError(f"output '{shown}' is a folder; a file name is needed.")
         if path.exists() and not path.is_file():
-            raise UsageError(f"output '{shown}' is not an ordinary file.")
+            raise UsageError(f"output '{shown}' is not an ordinary file; another name is needed.")
         if path.exists() and not force:
             raise UsageError(f"output '{shown}' exists; --force overwrites it.")
         if source is not None and path.exists() and source.exists() and path.samefile(source):
             raise UsageError(f"output '{shown}' is the input itself; another name is needed.")
         folder = path.resolve().parent
         if not folder.exists():
-            raise UsageError(f"output '{shown}': there is no folder '{in_one_line(folder)}'.")
+            raise UsageError(f"output '{shown}': there is no folder '{in_one_line(folder)}'; make it first.")
         if not folder.is_dir():
-            raise UsageError(f"output '{shown}': '{in_one_line(folder)}' is not a folder.")
+            raise UsageError(f"output '{shown}': '{in_one_line(folder)}' is not a folder; another name is needed.")
         # Permissions alone do not tell (read-only mounts, the superuser): only trying does.
         trial = _beside(path)
         os.close(os.open(trial, os.O_CREAT | os.O_EXCL | os.O_WRONLY))
         trial.unlink()
     except (OSError, ValueError) as error:  # ValueError: a null byte in the name
-        raise TapewrightError(f"output '{shown}' cannot be written: {_reason(error)}.") from None
+        raise not_written(path, error) from None
 
 
 @contextmanager
@@ -77,7 +78,7 @@ def whole_file(path: Path, force: bool) -> Iterator[Path]:
             with suppress(OSError):
                 part.unlink(missing_ok=True)
     except OSError as error:
-        raise TapewrightError(f"output '{in_one_line(path)}' cannot be written: {_reason(error)}.") from None
+        raise not_written(path, error) from None
     with suppress(OSError):  # not every system lets a folder be opened; the file itself is safe already
         _to_disk(target.parent)
 
@@ -94,6 +95,9 @@ def _to_disk(path: Path) -> None:
         os.close(descriptor)
 
 
-def _reason(error: Exception) -> str:
-    told = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-    return in_one_line(told)
+def not_written(path: Path, error: Exception) -> TapewrightError:
+    """What to raise where ``error`` kept something from being written to ``path``."""
+    reason = error.strerror if isinstance(error, OSError) and error.strerror else error
+    is_full = isinstance(error, OSError) and error.errno in (errno.ENOSPC, errno.EDQUOT)
+    advice = "make room or name another place" if is_full else "name another place"
+    return TapewrightError(f"output '{in_one_line(path)}' cannot be written: {in_one_line(reason)}; {advice}.")

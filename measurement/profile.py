@@ -7,7 +7,6 @@ channel does. What was not measured stands under ``missing`` with the reason and
 from __future__ import annotations
 
 import json
-import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +14,7 @@ from typing import Any
 
 from ..contracts import registry
 from ..contracts.errors import UsageError, in_one_line
+from ..contracts.named_file import toml_in
 from ..contracts.profile_rules import PROFILE_VERSION, check_profile
 from .figures import Curve, Figure, Histogram, Missing
 from .mechanics import FlutterLine
@@ -107,17 +107,7 @@ def read_profile(path: Path) -> Profile:
             outside its interval or impossible, or a channel that cannot be built.
     """
     owner = f"profile '{in_one_line(path, 120)}'"
-    try:
-        with path.open("rb") as file:
-            content = file.read(_MOST_BYTES + 1)
-    except (OSError, ValueError) as error:
-        raise UsageError(f"{owner}: {getattr(error, 'strerror', None) or in_one_line(error)}.") from None
-    if len(content) > _MOST_BYTES:
-        raise UsageError(f"{owner} must be at most {_MOST_BYTES} bytes.")
-    try:
-        told = tomllib.loads(content.decode("utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
-        raise UsageError(f"{owner} is not TOML: {in_one_line(error)}.") from None
+    told = toml_in(path, "profile", _MOST_BYTES)
     try:
         return _checked(told, owner)
     except (KeyError, TypeError, AttributeError) as error:

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import math
 import re
-import tomllib
 from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from ...contracts.errors import UsageError, in_one_line
+from ...contracts.errors import UsageError, did_you_mean, in_one_line
+from ...contracts.named_file import content_of, toml_of
 from .spread import Spread
 
-MOST_CHARACTERS = 200_000
+MOST_BYTES = 200_000
 
 
 class Section:
@@ -130,7 +130,7 @@ class Section:
         for key in self._told:
             if key not in self._read:
                 known = ", ".join(sorted(self._read)) or "none"
-                raise self.refusal(key, f"is unknown; there are: {known}.")
+                raise self.refusal(key, f"is unknown.{did_you_mean(key, sorted(self._read))} There are: {known}.")
 
 
 def _line_of(text: str, path: str, key: str) -> int | None:
@@ -165,30 +165,19 @@ def read(source: str, folder: str) -> tuple[Section, bytes]:
         UsageError: no such file, no text, no TOML; the ready ones are listed.
     """
     if source.endswith(".toml"):
-        try:
-            raw = Path(source).read_bytes()
-        except OSError as error:
-            raise UsageError(f"'{in_one_line(source, 80)}': {error.strerror or error}.") from None
+        raw = content_of(Path(source), f"relays: {folder.removesuffix('s')}", MOST_BYTES)
         name = Path(source).name
     else:
         ready = names(folder)
         if source not in ready:
             raise UsageError(
-                f"relays: there is no '{in_one_line(source, 60)}' among the {folder}: {', '.join(ready)}; "
-                f"a path must end in .toml."
+                f"relays: there is no '{in_one_line(source, 60)}' among the {folder}.{did_you_mean(source, ready)} "
+                f"There are: {', '.join(ready)}; a path must end in .toml."
             )
         name = f"{source}.toml"
         raw = (resources.files(__package__) / folder / name).read_bytes()
-    try:
-        text = raw.decode()
-        if len(text) > MOST_CHARACTERS:
-            raise UsageError(f"{in_one_line(name, 80)} must be at most {MOST_CHARACTERS} characters, not {len(text)}.")
-        told = tomllib.loads(text)
-    except UnicodeDecodeError:
-        raise UsageError(f"{in_one_line(name, 80)} is not text.") from None
-    except tomllib.TOMLDecodeError as error:
-        raise UsageError(f"{in_one_line(name, 80)} is not TOML: {in_one_line(error)}.") from None
-    return Section(told, "", (name, text)), raw
+    told = toml_of(raw, in_one_line(name, 80))
+    return Section(told, "", (name, raw.decode())), raw
 
 
 def names(folder: str) -> tuple[str, ...]:

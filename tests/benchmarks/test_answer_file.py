@@ -40,7 +40,10 @@ def test_rows_alone_or_with_a_verdict_are_read(rows, source):
         ("[" * 100_000, "is not JSON: "),
         ('[{"tape_s": NaN}]', "is not JSON: NaN is no number"),
         ("[]", "holds no rows"),
-        ("{}", "holds no rows; 'compare --json' and 'choose --json' write them"),
+        ("{}", "holds no rows; name a study's store, or what 'compare --json' or 'choose --json' printed."),
+        ("", "is empty; name a study's store, or what 'compare --json' or 'choose --json' printed."),
+        ("NaN", "is neither rows in JSON nor a study's store; name a study's store"),
+        ('"rows"', "is neither rows in JSON nor a study's store"),
         ('{"rows": {}}', "holds no rows"),
         ("[5]", "row 1 must be an object, not 5"),
         ("[{}]", "row 1: 'codec' must be text, not null"),
@@ -79,7 +82,7 @@ def test_a_row_that_lacks_what_a_row_holds_is_refused(key, value, rule, rows, so
 
 
 def test_what_is_no_file_is_refused(tmp_path):
-    for path, says in ((tmp_path / "none", "No such file"), (tmp_path, "Is a directory")):
+    for path, says in ((tmp_path / "none", "there is no such file"), (tmp_path, "is a folder")):
         with pytest.raises(UsageError, match=says):
             read_answer(path)
     (tmp_path / "sound").write_bytes(b"RIFF and so on")

@@ -75,7 +75,7 @@ def test_no_trial_is_counted_twice(asked) -> None:
 
 def test_a_refused_batch_takes_its_company_along(filled) -> None:
     with Store(filled, writing=True) as store:
-        with pytest.raises(TapewrightError, match=r"holds some of the trials 19 to 20 of task \w+ already\."):
+        with pytest.raises(TapewrightError, match=r"holds some of the trials 19 to 20 of task \w+ already; leave out"):
             store.add([batch(100, 5), batch(19, 2)])
         assert store.batches() == (batch(0, 10, 4), batch(20, 5))
 
@@ -133,10 +133,10 @@ def overwritten(path: Path) -> None:
 @pytest.mark.parametrize(
     ("spoil", "told"),
     [
-        (foreign, "is an SQLite file of another program. It is left as it is."),
-        (newer, f"was written by a later version (layout {LAYOUT + 1}, this one knows {LAYOUT}). It is left as it is."),
-        (text, "is no study store, or a damaged one. It is left as it is."),
-        (empty, "is no study store, or a damaged one. It is left as it is."),
+        (foreign, "is an SQLite file of another program. It is left as it is; name another file."),
+        (newer, f"by a later version (layout {LAYOUT + 1}, this one knows {LAYOUT}). It is left as it is; update "),
+        (text, "is no study store, or a damaged one. It is left as it is; name another file."),
+        (empty, "is empty and no study store; remove it, or name another file."),
         (cut, "is damaged: "),
         (overwritten, "is damaged: "),
     ],
@@ -275,6 +275,6 @@ def test_a_disk_that_takes_no_more(filled) -> None:
 def test_a_full_disk_is_called_so(filled) -> None:
     with Store(filled, writing=True) as store:
         store._file.execute("PRAGMA max_page_count = 1")  # SQLite's own way to have no room: the same error code
-        with pytest.raises(TapewrightError, match=r"the disk is full\. What was written before is kept\."):
+        with pytest.raises(TapewrightError, match=r"the disk is full\. What was written before is kept; make room"):
             store.keep([bytes(1_000_000)])
         assert len(store.batches()) == 2

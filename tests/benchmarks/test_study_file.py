@@ -20,8 +20,8 @@ def read(tmp_path):
     return read
 
 
-def test_an_empty_file_asks_for_what_a_comparison_takes(read) -> None:
-    (study,) = read("").studies
+def test_an_empty_table_asks_for_what_a_comparison_takes(read) -> None:
+    (study,) = read("[study]\n").studies
     assert (study.program, study.program_name) == (read_program("chime").data, "chime")
     assert study.codecs == tuple(registry.codec(spec).spec for spec in defaults.DEFAULT_CODECS)
     assert study.channels == tuple(registry.channel(spec).spec for spec in defaults.DEFAULT_CHANNELS)
@@ -101,10 +101,10 @@ def test_a_relay_set_is_looked_for_beside_the_study(read, tmp_path) -> None:
 @pytest.mark.parametrize(
     ("text", "told"),
     [
-        ("[studie]\n", "the file has no 'studie'. There are: study, sweep."),
+        ("[studie]\n", "the file has no 'studie'. Did you mean 'study'? There are: study, sweep."),
         (
             "[study]\ntrails = 5\n",
-            "[study] has no 'trails'. There are: program, bytes, codecs, receivers, channels, trials, seed.",
+            "[study] has no 'trails'. Did you mean 'trials'? There are: program, bytes, codecs, receivers",
         ),
         (
             '[[sweep]]\ncodec = "sturdy"\nkey = 1\n',
@@ -123,7 +123,8 @@ def test_a_relay_set_is_looked_for_beside_the_study(read, tmp_path) -> None:
         ("[study]\nbytes = [8, 8]\n", "two programs are the same"),
         ("[study]\nprogram = 5\n", "'program' must be a file's name"),
         ("[study]\nprogram = 'nowhere.bin'\n", "there is no such file"),
-        ("[study]\ncodecs = ['@nowhere.toml']\n", "No such file"),
+        ("[study]\ncodecs = ['@nowhere.toml']\n", "there is no such file"),
+        ("", "is empty; it must hold a table, such as the lines '[study]' and 'trials = 40'."),
         ("study = 3\n", "'study' must be a table"),
         ("sweep = 3\n", "'sweep' must be tables"),
         ("[study\n", "is not TOML"),

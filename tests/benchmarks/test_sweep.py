@@ -71,14 +71,17 @@ def test_the_ends_default_to_the_declared_range(key, steps, ratio) -> None:
     [
         (
             {"biphase.rate": [1]},
-            "there is no 'biphase.rate' in that codec. There are: contents.copies, rs.parity_bytes",
+            "there is no 'biphase.rate' in that codec. Did you mean 'biphase.bit_rate_hz'? There are: contents.cop",
         ),
         ({"bit_rate_hz": [1]}, "there is no 'bit_rate_hz'"),
         ({"biphase.bit_rate_hz": [1e9]}, "biphase: parameter 'bit_rate_hz' must be"),
         ({"biphase.bit_rate_hz": ["fast"]}, "biphase: parameter 'bit_rate_hz' must be a number, not 'fast'"),
         ({"biphase.bit_rate_hz": []}, "must be a list of 1 to 1000 values"),
         ({"biphase.bit_rate_hz": 1200}, "must be a list of 1 to 1000 values"),
-        ({"biphase.bit_rate_hz": {"from": 1000, "step": 2}}, "has no 'step'. There are: from, to, steps, ratio"),
+        (
+            {"biphase.bit_rate_hz": {"from": 1000, "step": 2}},
+            "has no 'step'. Did you mean 'steps'? There are: from, to, steps, ratio",
+        ),
         ({"biphase.bit_rate_hz": {"from": 1000}}, "'steps' of 'biphase.bit_rate_hz' must be 2 to 1000, not None"),
         ({"biphase.bit_rate_hz": {"from": 0.001, "steps": 2}}, "biphase: parameter 'bit_rate_hz' must be"),
         (

@@ -31,7 +31,7 @@ def refused(shell: Shell, *arguments: object, code: int = 2) -> Outcome:
 
 
 PROGRAMS: dict[str, tuple[bytes | None, str]] = {
-    "missing": (None, "program 'bad.hex': there is no such file."),
+    "missing": (None, "program 'bad.hex': there is no such file; check the name; the demo program is called 'chime'."),
     "empty": (b"", "program 'bad.hex' is empty."),
     "checksum": (b":0110000041AF\n:00000001FF\n", "program 'bad.hex', line 1: the checksum must be AE, not AF."),
     "overlap": (
@@ -85,7 +85,7 @@ def many_tracks() -> bytes:
 
 
 RECORDINGS: dict[str, tuple[Callable[[], bytes] | None, str]] = {
-    "missing": (None, "recording 'bad.wav': there is no such file."),
+    "missing": (None, "recording 'bad.wav': there is no such file; check the name."),
     "empty": (lambda: b"", "recording 'bad.wav' is empty."),
     "truncated header": (
         lambda: wav()[:30],
@@ -205,7 +205,7 @@ SPECS = {
     "no line code": ("contents", "codec: a stack ends in a line code, and 'contents' is a layer."),
     "line code in the middle": ("telegraph/contents/telegraph", "codec: 'telegraph' is a line code and must come last"),
     "empty": ("", "spec: is empty; a stack of names is needed, such as 'sturdy'."),
-    "missing file": ("@nowhere.toml", "spec file 'nowhere.toml': No such file or directory."),
+    "missing file": ("@nowhere.toml", "spec file 'nowhere.toml': there is no such file; check the name."),
 }
 
 
@@ -271,7 +271,7 @@ def test_outputs_that_cannot_be_written(shell: Shell, command: str) -> None:
 
     no_folder = refused(shell, *arguments, "-o", "mine.wav/out.wav")
     assert no_folder.complaint.startswith("output 'mine.wav/out.wav': '")
-    assert no_folder.complaint.endswith("' is not a folder.")
+    assert no_folder.complaint.endswith("' is not a folder; another name is needed.")
 
     # /proc takes no files from anybody, the superuser included, as a read-only disk does not.
     read_only = refused(shell, *arguments, "-o", "/proc/out.wav", code=1)

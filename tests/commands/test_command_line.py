@@ -153,7 +153,10 @@ def test_a_full_disk_under_stdout_is_one_line_and_exit_code_1(arguments) -> None
             text=True,
             env=environment(),
         )
-    assert (ran.returncode, ran.stderr) == (1, "tapewright: error: No space left on device.\n")
+    assert (ran.returncode, ran.stderr) == (
+        1,
+        "tapewright: error: No space left on device; send the output elsewhere.\n",
+    )
 
 
 def test_without_a_stdout_the_work_is_done_all_the_same() -> None:

@@ -90,7 +90,7 @@ def test_bad_input_is_told_in_one_line(shell: Shell) -> None:
     Path("seen.bin").write_bytes(CHIME)
     for arguments, words in (
         (("--program", "chime", "--seen", "empty.bin"), "'empty.bin' is empty"),
-        (("--program", "chime", "--seen", "none.bin"), "there is no such file"),
+        (("--program", "chime", "--seen", "none.bin"), "dump 'none.bin': there is no such file"),
         (("--program", "none.bin", "--seen", "seen.bin"), "there is no such file"),
         (("--program", "chime"), "Missing option '--seen'"),
         (("--program", "chime", "--seen", "seen.bin", "--codec", "sturdi"), "there is no 'sturdi'"),

@@ -63,7 +63,7 @@ def test_nothing_is_overwritten_unless_asked(shell: Shell) -> None:
             2,
             "codec: there is no 'dual_rial'. Did you mean 'dual_rail'?",
         ),
-        (("missing.hex", "-o", "out"), 2, "program 'missing.hex': there is no such file."),
+        (("missing.hex", "-o", "out"), 2, "program 'missing.hex': there is no such file; check the name"),
         (("chime", "-o", "no/out"), 2, "output 'no/out': there is no folder"),
         (("chime", "-o", "taken"), 2, "output 'taken' is a file; the name of a folder is needed."),
     ],
@@ -87,7 +87,10 @@ def test_a_full_disk_leaves_no_half_folder(shell: Shell, monkeypatch: pytest.Mon
 
     monkeypatch.setattr(player_tables, "player_source", full)
     outcome = shell("player", "chime", "-o", "out", "--codec", "dual_rail", "--force")
-    assert (outcome.code, outcome.complaint) == (1, "output 'out' cannot be written: No space left on device.")
+    assert outcome.code == 1
+    assert (
+        outcome.complaint == "output 'out' cannot be written: No space left on device; make room or name another place."
+    )
     assert {path.name for path in Path().iterdir()} == ({"out"} if there else set())
     if there:
         assert standing("out") == before

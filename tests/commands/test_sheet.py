@@ -81,7 +81,10 @@ def test_a_full_disk_leaves_no_half_sheet(sheets: Shell, monkeypatch: pytest.Mon
 
     monkeypatch.setattr(page, "build_sheet", full)
     outcome = sheets("sheet", *MACHINE, "-o", "out", "--program", "bell.bin", "--trials", 1, "--force")
-    assert (outcome.code, outcome.complaint) == (1, "output 'out' cannot be written: No space left on device.")
+    assert outcome.code == 1
+    assert (
+        outcome.complaint == "output 'out' cannot be written: No space left on device; make room or name another place."
+    )
     assert standing() == before
     assert Path("out").exists() == there
 
@@ -89,13 +92,19 @@ def test_a_full_disk_leaves_no_half_sheet(sheets: Shell, monkeypatch: pytest.Mon
 @pytest.mark.parametrize(
     ("changed", "said"),
     [
-        ({"--receiver": "relays:set=sygnal"}, "relays: there is no 'sygnal' among the sets: graded_12v, "),
-        ({"--receiver": "relays:table=towel"}, "relays: there is no 'towel' among the tables: clock_tower"),
+        (
+            {"--receiver": "relays:set=sygnal"},
+            "relays: there is no 'sygnal' among the sets. Did you mean 'signal_12v'?",
+        ),
+        (
+            {"--receiver": "relays:table=towel"},
+            "relays: there is no 'towel' among the tables. Did you mean 'clock_tower'?",
+        ),
         ({"--receiver": "sound"}, "sheet: receiver 'sound' is not a relay machine; 'relays' is."),
         ({"--codec": "sturdy"}, "relays: 'contents' needs a microcontroller; relays alone cannot decode it."),
         ({"--codec": "clocked:tone_hz=12000"}, "relays: a tone of 12000 Hz is too high for the rectifier and coil of "),
         ({"--channel": "nowhere"}, "channel: "),
-        ({"--program": "none.hex"}, "program 'none.hex': there is no such file."),
+        ({"--program": "none.hex"}, "program 'none.hex': there is no such file; check the name"),
         ({"--program": "long.bin"}, "clock_tower: a program of 257 bytes from address 0 does not fit 8 address bits"),
         ({"--trials": "0"}, "Argument 'trials' must be 1 to 1000000, not 0."),
         ({"-o": "taken"}, "output 'taken' is a file; the name of a folder is needed."),

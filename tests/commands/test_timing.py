@@ -89,9 +89,16 @@ def test_a_hazard_exits_with_3_though_the_step_closes(shell: Shell) -> None:
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (("--table", "clock_towel"), "relays: there is no 'clock_towel' among the tables: clock_tower"),
-        (("--set", "sygnal"), "relays: there is no 'sygnal' among the sets: graded_12v, "),
-        (("--set", "none.toml"), "'none.toml': No such file or directory."),
+        (("--table", "clock_towel"), "relays: there is no 'clock_towel' among the tables. Did you mean 'clock_tower'?"),
+        (
+            ("--set", "sygnal"),
+            "relays: there is no 'sygnal' among the sets. Did you mean 'signal_12v'?",
+        ),
+        (("--set", "none.toml"), "relays: set 'none.toml': there is no such file; check the name."),
+        (
+            ("--set", "signal_12"),
+            "relays: there is no 'signal_12' among the sets. Did you mean 'signal_12v'? There are",
+        ),
         (("--table", "broken.toml"), "broken.toml is not TOML: "),
         (("--table", "short.toml"), "short.toml, line 2: 'bit_steps' "),
         (("--codec", "sturdy"), "relays: 'contents' needs a microcontroller; relays alone cannot decode it."),

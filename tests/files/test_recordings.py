@@ -331,6 +331,22 @@ def test_a_failing_writer_leaves_nothing(tmp_path: Path, monkeypatch: pytest.Mon
     assert not list(tmp_path.iterdir())
 
 
+def test_a_disk_that_is_full_is_called_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """libsndfile says only "System error" then."""
+
+    def fail(*_: object) -> None:
+        raise soundfile.LibsndfileError(2)
+
+    def full(descriptor: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(soundfile.SoundFile, "write", fail)
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(TapewrightError, match=r"a\.wav' cannot be written: No space left on device; make room"):
+        write_recording(tmp_path / "a.wav", tones())
+    assert not list(tmp_path.iterdir())
+
+
 @pytest.mark.parametrize(("name", "depth"), [("a.wav", "16"), ("a.wav", "float"), ("a.flac", "24")])
 def test_the_same_signal_gives_the_same_file_at_any_time(tmp_path: Path, name: str, depth: str) -> None:
     write_recording(tmp_path / name, tones(), depth=depth, label=LABEL)

@@ -76,7 +76,8 @@ def test_a_full_disk_is_one_line_and_leaves_nothing(tmp_path: Path, monkeypatch:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(TapewrightError, match=r"^output '.*a' cannot be written: No space left on device\.$") as raised:
+    says = r"^output '.*a' cannot be written: No space left on device; make room or name another place\.$"
+    with pytest.raises(TapewrightError, match=says) as raised:
         write(tmp_path / "a", b"new")
     assert raised.value.exit_code == 1
     assert names(tmp_path) == []

@@ -85,7 +85,7 @@ def test_the_demo_table_has_eight_bits_then_drive_settle_write_count(tmp_path: P
         ("steps = [11]", "steps = [13]", "line 22: 'line[3].steps' must be a list of whole numbers 1 to 12"),
         ("steps = [11]", "steps = [11, 11]", "must name each number once"),
         ('name = "clear"', 'name = "count"', "line 32: 'line[5].name' 'count' is the name of an earlier line."),
-        ('when = "clock"', 'wehn = "clock"', "line 21: 'line[3].wehn' is unknown; there are: action, name"),
+        ('when = "clock"', 'wehn = "clock"', "'line[3].wehn' is unknown. Did you mean 'when'? There are: action, name"),
         ("address_bits = 8", "address_bits = 99", "line 4: 'address_bits' must be 1 to 24, not 99."),
         ("address_bits = 8", "address_bits = true", "must be a whole number, not True."),
         ('title = "A test"', "", "'title' is missing."),
@@ -110,7 +110,11 @@ def test_bad_tables_are_refused_with_their_place(tmp_path: Path, old: str, new: 
 
 @pytest.mark.parametrize(
     ("source", "said"),
-    [("no_such", "there is no 'no_such' among the tables: clock_tower"), ("/no/such.toml", "No such file")],
+    [
+        ("no_such", r"there is no 'no_such' among the tables\. There are: clock_tower"),
+        ("clock_towr", r"among the tables\. Did you mean 'clock_tower'\? There are: clock_tower"),
+        ("/no/such.toml", "relays: table '/no/such.toml': there is no such file: there is no folder '/no'"),
+    ],
 )
 def test_absent_tables_are_refused(source: str, said: str) -> None:
     with pytest.raises(UsageError, match=said):
@@ -119,7 +123,7 @@ def test_absent_tables_are_refused(source: str, said: str) -> None:
 
 def test_files_that_are_no_text_are_refused(tmp_path: Path) -> None:
     (tmp_path / "noise.toml").write_bytes(b"\xff\xfe\x00\x81")
-    with pytest.raises(UsageError, match=r"noise\.toml is not text"):
+    with pytest.raises(UsageError, match=r"noise\.toml is not TOML: it is not text"):
         load_table(str(tmp_path / "noise.toml"))
 
 
