@@ -1,8 +1,9 @@
 """Evidence: what lies behind the rows of an answer, gathered by playing some of their tapes again.
 
 For each candidate the anatomy of its failures, a stretch of waveform with the bits at the first of them, a few seconds
-of sound, and over the harshest channel the sweeps of its knobs. Rows come as plain records (``Record.as_json``), so
-that an answer of another day serves as well as one just made. Every count is fixed before anything is played.
+of sound, and over the harshest channel, or those asked for, the sweeps of its knobs. Rows come as plain records
+(``Record.as_json``), so that an answer of another day serves as well as one just made. Every count is fixed before
+anything is played.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from threading import Lock
 from time import perf_counter
 from typing import Any
 
-from ..contracts.errors import TapewrightError, UsageError, in_one_line
+from ..contracts.errors import TapewrightError, UsageError, did_you_mean, in_one_line
 from ..contracts.signal import Signal
 from ..files.clip import clip
 from .anatomy import MOST_SOUGHT, MOST_TAPES, anatomy
@@ -34,6 +35,9 @@ MOST_ROWS = 24
 
 DEFAULT_SWEEP_TAPES = 10
 MOST_SWEEP_TAPES = 10_000
+
+ALL = "all"
+"""Instead of the name of a channel: every one."""
 
 Kind = tuple[str, str]
 
@@ -80,12 +84,38 @@ def check_sweep_tapes(sweep_tapes: int) -> None:
         raise UsageError(f"Argument 'sweeps' must be 0 to {MOST_SWEEP_TAPES}, not {sweep_tapes}.")
 
 
+def swept_channels(rows: Sequence[Mapping[str, Any]], over: Sequence[str] = ()) -> tuple[str, ...]:
+    """The channels whose knobs are turned.
+
+    Args:
+        over: names of channels, or ``all``; none for the harshest.
+
+    Raises:
+        UsageError: a name that no row has.
+    """
+    known = tuple(dict.fromkeys(row["channel"] for row in rows))
+    if not over:
+        hardest = harshest(rows)
+        return () if hardest is None else (hardest,)
+    if ALL in over:
+        return known
+    for name in over:
+        if name not in known:
+            listed = ", ".join(in_one_line(one, 60) for one in (*known, ALL))
+            raise UsageError(
+                f"sweeps: no row has the channel '{in_one_line(name, 60)}'.{did_you_mean(name, (*known, ALL))} "
+                f"There are: {listed}."
+            )
+    return tuple(dict.fromkeys(over))
+
+
 def evidence(
     rows: Sequence[Mapping[str, Any]],
     programs: Iterable[bytes],
     sweep_tapes: int = DEFAULT_SWEEP_TAPES,
     workers: int | None = None,
     watch: Callable[[News], None] = unwatched,
+    over: Sequence[str] = (),
 ) -> list[dict[str, Any]]:
     """One entry a row: ``bounds``; and ``anatomy``, ``excerpt``, ``sound`` and ``sweeps`` or ``unseen``, the reason.
 
@@ -93,11 +123,13 @@ def evidence(
         rows: as ``Record.as_json`` writes them.
         programs: the payloads that they are about, as far as they are at hand.
         sweep_tapes: tapes at each setting of each knob; 0 leaves the sweeps out.
+        over: as ``swept_channels`` takes it.
 
     Raises:
-        UsageError: ``sweep_tapes`` out of range.
+        UsageError: ``sweep_tapes`` out of range, or as ``swept_channels``.
     """
     check_sweep_tapes(sweep_tapes)
+    turned = swept_channels(rows, over) if sweep_tapes else ()
     entries: list[dict[str, Any]] = [{"bounds": _bounds(row)} for row in rows]
     behind = looked_behind(rows)
     known = {hashlib.sha256(program).hexdigest(): program for program in programs}
@@ -113,7 +145,7 @@ def evidence(
                 jobs[place] = replay_of(row, known[row["program_sha256"]])
             except TapewrightError as error:
                 entries[place]["unseen"] = in_one_line(error, 300)
-    swept = [place for place in jobs if sweep_tapes and rows[place]["channel"] == harshest(rows)]
+    swept = [place for place in jobs if rows[place]["channel"] in turned]
     _gather(rows, entries, jobs, swept, sweep_tapes, Threads(workers).workers, watch)
     return entries
 

@@ -43,8 +43,9 @@ def compare(
         Path | None, typer.Option(metavar="FILE.html", help="Also write the report, one page that shows why.")
     ] = None,
     sweeps: Annotated[
-        int, typer.Option(metavar="N", help="Tapes at each setting of each knob in the report; 0: none.")
-    ] = 10,
+        int | None,
+        typer.Option(metavar="N", help="Tapes at each setting of each knob in the report; 0: none. [default: 10]"),
+    ] = None,
     force: Annotated[bool, typer.Option("--force", help="Overwrite the picture and the page if they exist.")] = False,
     rare: Annotated[
         bool, typer.Option("--rare", help="Failures too rare for plain trials: dropouts drawn on purpose, 4000 tapes.")
@@ -63,6 +64,7 @@ def compare(
     from ..benchmarks.records import records
     from ..benchmarks.study import Study
     from ..benchmarks.trials import run
+    from ..contracts.errors import UsageError
     from ..files.programs import read_program
     from ..files.writing import check_output, whole_file
     from ..reports.frontier_picture import picture_format, save_frontier
@@ -80,6 +82,8 @@ def compare(
         trials=defaults.DEFAULT_TRIALS if trials is None else trials,
         seed=defaults.DEFAULT_SEED if seed is None else seed,
     )
+    if sweeps is not None and report is None:
+        raise UsageError("compare: --sweeps is about the page; name one with --report FILE.html, or leave it out.")
     if rare:
         from .rare import compare_rare
 
@@ -89,18 +93,14 @@ def compare(
         drawn_as = picture_format(plot)
         check_output(plot, force)
     if report is not None:
+        from ..benchmarks.evidence import DEFAULT_SWEEP_TAPES
         from .report_writing import Reported, check_page, typed, write_report
 
-        check_page(report, sweeps, force)
+        sweep_tapes = DEFAULT_SWEEP_TAPES if sweeps is None else sweeps
+        check_page(report, sweep_tapes, force)
     with engine_of(engine, workers, scheduler) as player, watching() as watch:
         rows = records(asked, run(asked, watch=watch, engine=player))
-    if plot is not None:
-        with whole_file(plot, force) as part:
-            save_frontier([row.as_json() for row in rows], part, drawn_as)
-    if report is not None:
-        reported = Reported([row.as_json() for row in rows], (taken.data,), (), typed())
-        told, _ = write_report(reported, report, sweeps, workers=workers, force=force)
-        print(told, file=sys.stderr)
+    # The answer first: what took long is not lost to a picture that the disk does not take.
     if as_json:
         import json
 
@@ -109,3 +109,11 @@ def compare(
         from .table import print_answer
 
         print_answer(rows, findings(rows))
+    sys.stdout.flush()
+    if plot is not None:
+        with whole_file(plot, force) as part:
+            save_frontier([row.as_json() for row in rows], part, drawn_as)
+    if report is not None:
+        reported = Reported([row.as_json() for row in rows], (taken.data,), (), typed())
+        told, _ = write_report(reported, report, sweep_tapes, workers=workers, force=force)
+        print(told, file=sys.stderr)

@@ -9,15 +9,21 @@ import typer
 
 
 def report(
-    source: Annotated[Path, typer.Argument(help="A study's store, or what compare or choose printed with --json.")],
+    source: Annotated[
+        Path, typer.Argument(help="A study or its store, or what compare or choose printed with --json.")
+    ],
     output: Annotated[Path, typer.Option("--output", "-o", metavar="FILE.html", help="The page to write.")],
     program: Annotated[
         str | None,
         typer.Option(metavar="FILE", help="The program compared, if it is neither in the source nor the demo program."),
     ] = None,
     sweeps: Annotated[
-        int, typer.Option(metavar="N", help="Tapes at each setting of each knob of the harshest channel; 0: none.")
+        int, typer.Option(metavar="N", help="Tapes at each setting of each knob of a channel; 0: none.")
     ] = 10,
+    over: Annotated[
+        list[str] | None,
+        typer.Option(metavar="SPEC", help="Channel whose knobs are turned; repeat, or 'all'. [default: the harshest]"),
+    ] = None,
     plot: Annotated[
         Path | None, typer.Option(metavar="FILE.png", help="Also draw those sweeps into a PNG or SVG file.")
     ] = None,
@@ -41,18 +47,27 @@ def report(
     import json
 
     from ..benchmarks.answer_file import read_answer
+    from ..benchmarks.evidence import swept_channels
     from ..contracts.errors import UsageError, in_one_line
     from ..files.chime import NAME
     from ..files.programs import read_program
     from ..files.writing import check_output
     from ..reports.frontier_picture import picture_format
+    from .progress import working
     from .report_writing import Reported, check_page, typed, write_report
+    from .study_answer import store_beside, study_path
 
+    if not sweeps and (plot is not None or over):
+        raise UsageError(f"report: {'--plot draws' if plot else '--over is about'} the sweeps; leave out --sweeps 0.")
+    if source.name.startswith("@") or source.suffix == ".toml":
+        source = store_beside(study_path(str(source)))
     if plot is not None:
         picture_format(plot)
-        check_output(plot, force)
+        check_output(plot, force, source)
     check_page(output, sweeps, force, source)
-    answer = read_answer(source)
+    with working("reading the answer"):
+        answer = read_answer(source)
+    swept_channels(answer.rows, over or ())
     programs = [*answer.programs, read_program(NAME).data]
     if program is not None:
         given = read_program(program).data
@@ -60,7 +75,7 @@ def report(
             raise UsageError(f"program '{in_one_line(program, 60)}' is not the one that the source is about.")
         programs.append(given)
     reported = Reported(answer.rows, tuple(programs), answer.verdict, typed())
-    told, found = write_report(reported, output, sweeps, plot=plot, workers=workers, force=force)
+    told, found = write_report(reported, output, sweeps, plot=plot, workers=workers, force=force, over=over or ())
     if as_json:
         silent = [{key: value for key, value in entry.items() if key != "sound"} for entry in found]
         typer.echo(json.dumps(silent, indent=2, allow_nan=False))

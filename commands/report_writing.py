@@ -59,8 +59,12 @@ def write_report(
     plot: Path | None = None,
     workers: int | None = None,
     force: bool = False,
+    over: Sequence[str] = (),
 ) -> tuple[str, list[dict[str, Any]]]:
     """Gather what lies behind the rows, write the page to ``output`` and the sweeps to ``plot``.
+
+    Args:
+        over: the channels that are swept, as ``benchmarks.evidence.swept_channels`` takes them.
 
     Returns:
         what to tell, and what was gathered.
@@ -74,7 +78,7 @@ def write_report(
 
     rows = beside_each_other(reported.rows)
     with watching() as watch:
-        found = evidence(rows, reported.programs, sweep_tapes, workers, watch)
+        found = evidence(rows, reported.programs, sweep_tapes, workers, watch, over)
     page = report_page(
         {
             "rows": rows,

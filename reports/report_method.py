@@ -45,13 +45,18 @@ def method_section(record: Mapping[str, Any]) -> Iterator[str]:
 
 
 def commands(rows: Sequence[Mapping[str, Any]]) -> list[str]:
-    """What to type to get the rows again: one command where the rows are all of a comparison, else one a row."""
-    alike = {(row["program"], row["program_sha256"], row["seed"], _planned(row)) for row in rows}
+    """What to type to get the rows again: one command where the rows are all of a comparison, else one a row.
+
+    A row that was refused played no tape, whatever number was asked for, and a comparison refuses it again.
+    """
+    played = [row for row in rows if row["trials"]]
+    alike = {(row["program"], row["program_sha256"], row["seed"], row["trials"]) for row in played}
+    alike |= {(row["program"], row["program_sha256"], row["seed"], played[0]["trials"]) for row in rows if played}
     every = {(row["codec"], row["receiver"], row["channel"]) for row in rows}
     whole = [names(rows, key) for key in ("codec", "receiver", "channel")]
     if len(alike) == 1 and len(every) == len(rows) == len(whole[0]) * len(whole[1]) * len(whole[2]):
-        return [_command(rows[0], *whole)]
-    return [_command(row, [row["codec"]], [row["receiver"]], [row["channel"]]) for row in rows]
+        return [_command(played[0], *whole)]
+    return [_command(row, [row["codec"]], [row["receiver"]], [row["channel"]]) for row in played or rows]
 
 
 def _command(row: Mapping[str, Any], codecs: Sequence[str], receivers: Sequence[str], channels: Sequence[str]) -> str:

@@ -103,7 +103,10 @@ def _drawn_sections(record: Mapping[str, Any]) -> tuple[str, ...]:
         'one.</p><div id="slots"></div></section>',
         *(
             (
-                '<section id="sweeps" class="drawn"><h2>What would change it</h2><p id="sweeps-text"></p>'
+                '<section id="sweeps" class="drawn"><h2>What would change it</h2>'
+                '<p id="sweeps-text" aria-live="polite"></p>'
+                '<div class="choices" id="sweeps-channels" role="radiogroup" aria-label="The channel whose figures are '
+                'turned"></div>'
                 '<div class="plot" id="sweeps-plot"></div><div id="sweeps-keys"></div></section>',
             )
             if swept

@@ -28,43 +28,56 @@ def summary_section(record: Mapping[str, Any]) -> Iterator[str]:
         '<p class="quiet">Useful bytes per second against what is lost, over simulated tapes. Simulated: your deck '
         "and your tapes decide, so measure them before you build.</p>"
     )
-    facts = (
+    facts = [
         ("payload", " and ".join(f"{size:,} bytes" for size in sorted({row["payload_bytes"] for row in rows}))),
         ("formats", f"{len(names(rows, 'codec_spec'))}"),
         ("channels", f"{len(names(rows, 'channel_spec'))}"),
         ("tapes a row", _range([row["trials"] for row in rows if row["trials"]])),
         ("seed", ", ".join(str(seed) for seed in names(rows, "seed"))),
-    )
+    ]
+    receivers = [_name(receiver) for receiver in names(rows, "receiver")]
+    if receivers != ["sound"]:
+        facts.append(("heard by", " and ".join(receivers)))
     yield '<div class="facts">' + "".join(f"<div>{name}<b>{shown(told)}</b></div>" for name, told in facts) + "</div>"
     if record["verdict"]:
         yield '<div class="verdict"><h2>The answer</h2>'
         yield "".join(f"<p>{shown(sentence, 2000)}</p>" for sentence in record["verdict"]) + "</div>"
     yield "<h2>In short</h2>"
-    best = [_best(rows, evidence, channel) for channel in names(rows, "channel")]
-    heads = ("channel", "most bytes/s without a lost tape", "bytes/s", "a load takes", "right", "shown", "and else")
-    yield '<div class="scrolls short" tabindex="0">' + grid(heads, best, numbers={2, 3, 4}) + "</div>"
+    best = [
+        (_name(channel), *([_name(receiver)] if len(receivers) > 1 else []), *told)
+        for channel, receiver, told in _stand_out(rows, evidence)
+    ]
+    heads = ["channel", *(["heard by"] if len(receivers) > 1 else [])]
+    figures = {len(heads) + place for place in (1, 2, 3)}
+    heads += ["most bytes/s without a lost tape", "bytes/s", "a load takes", "right", "shown", "and else"]
+    yield '<div class="scrolls short" tabindex="0">' + grid(heads, best, numbers=figures) + "</div>"
     yield (
         '<p class="quiet">Shown: the least share of right loads that so many tapes prove, one-sided, with 95 % '
         "confidence. And else: the format on the frontier that is faster still and loses something.</p></header>"
     )
 
 
-def _best(rows: Sequence[Mapping[str, Any]], evidence: Sequence[Mapping[str, Any]], channel: str) -> Sequence[str]:
-    ours = [
-        (row, entry)
-        for row, entry in zip(rows, evidence, strict=True)
-        if row["channel"] == channel and row["trials"] and row["load_success"] is not None
-    ]
+def _stand_out(
+    rows: Sequence[Mapping[str, Any]], evidence: Sequence[Mapping[str, Any]]
+) -> Iterator[tuple[str, str, Sequence[str]]]:
+    """Channel, receiver and what stands out among their rows; who refuses all of them stands out nowhere."""
+    for channel in names(rows, "channel"):
+        ours = [pair for pair in zip(rows, evidence, strict=True) if pair[0]["channel"] == channel]
+        played = [pair for pair in ours if pair[0]["trials"] and pair[0]["load_success"] is not None]
+        if not played:
+            yield channel, "-", ("no tape was played", "-", "-", "-", "-", "-")
+        for receiver in names([row for row, _ in played], "receiver"):
+            yield channel, receiver, _best([pair for pair in played if pair[0]["receiver"] == receiver])
+
+
+def _best(ours: Sequence[tuple[Mapping[str, Any], Mapping[str, Any]]]) -> Sequence[str]:
     whole = [pair for pair in ours if pair[0]["right"] == pair[0]["trials"]]
-    name = in_one_line(channel, _LONGEST_NAME)
-    if not ours:
-        return (name, "no tape was played", "-", "-", "-", "-", "-")
     if not whole:
         row, entry = max(ours, key=lambda pair: (pair[0]["right"] / pair[0]["trials"], pair[0]["useful_bytes_per_s"]))
-        told = f"none; the fewest lost: {_named(row)}"
+        told = f"none; the fewest lost: {_name(row['codec'])}"
     else:
         row, entry = max(whole, key=lambda pair: pair[0]["useful_bytes_per_s"])
-        told = _named(row)
+        told = _name(row["codec"])
     faster = [
         other
         for other, _ in ours
@@ -74,11 +87,10 @@ def _best(rows: Sequence[Mapping[str, Any]], evidence: Sequence[Mapping[str, Any
     also = (
         "-"
         if beside is None
-        else f"{_named(beside)}: {beside['useful_bytes_per_s']:.1f} bytes/s, {success(beside)} right, "
+        else f"{_name(beside['codec'])}: {beside['useful_bytes_per_s']:.1f} bytes/s, {success(beside)} right, "
         f"byte error {byte_error(beside)}"
     )
     return (
-        name,
         told,
         f"{row['useful_bytes_per_s']:.1f}",
         duration(row["tape_s"]),
@@ -88,9 +100,8 @@ def _best(rows: Sequence[Mapping[str, Any]], evidence: Sequence[Mapping[str, Any
     )
 
 
-def _named(row: Mapping[str, Any]) -> str:
-    heard_by = "" if row["receiver"] == "sound" else f", {in_one_line(row['receiver'], _LONGEST_NAME)}"
-    return in_one_line(row["codec"], _LONGEST_NAME) + heard_by
+def _name(told: str) -> str:
+    return in_one_line(told, _LONGEST_NAME)
 
 
 def _down(share: float) -> float:

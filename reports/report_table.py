@@ -34,9 +34,8 @@ def table_section(rows: Sequence[Mapping[str, Any]], evidence: Sequence[Mapping[
     yield "</tbody></table></div>"
     refused = [row for row in rows if not row["trials"]]
     if refused:
-        told = "".join(
-            f"<li>{shown(row['codec'])}, {shown(row['receiver'])}: {shown(row['stop'])}</li>" for row in refused
-        )
+        reasons = dict.fromkeys((row["codec"], row["receiver"], row["stop"]) for row in refused)
+        told = "".join(f"<li>{', '.join(map(shown, who))}: {shown(stop)}</li>" for *who, stop in reasons)
         yield f"<p>Rows without a tape:</p><ul>{told}</ul>"
     yield "<h3>The formats in full</h3><dl>"
     for name in names(rows, "codec"):

@@ -1,5 +1,7 @@
 const frontierPlot = document.getElementById('frontier-plot');
 const shown = {channel: data.harshest === null ? channels[0] : data.harshest, at: -1};
+const HALO = '0 0 3px #fff, 0 0 3px #fff, 0 0 3px #fff';
+const PAPER_HEIGHT = 330;
 const HINT = 'Hover over a format, or move to one with the arrow keys, for its figures and its spec; click it or press ' +
   'Enter to pin it below.';
 
@@ -33,13 +35,15 @@ function limitsOf(found) {
 }
 
 function frontierTraces(found, floor) {
+  // Letters away from each other.
+  const slower = pins.length > 1 && rows[pins[0]].useful_bytes_per_s > rows[pins[1]].useful_bytes_per_s ? 1 : 0;
   const traces = found.map(({row, place}) => {
     const rate = row.residual_byte_error_rate;
     const at = Math.max(rate.rate, floor);
     const slot = pins.indexOf(place);
     return {
       x: [row.useful_bytes_per_s], y: [at], customdata: [place], cliponaxis: false, mode: slot < 0 ? 'markers' : 'markers+text',
-      text: [slot < 0 ? '' : `<b>${'AB'[slot]}</b>`], textposition: 'top right', textfont: {size: 17, color: INK},
+      text: [slot < 0 ? '' : `<b>${'AB'[slot]}</b>`], textposition: slot >= 0 && slot === slower ? 'top left' : 'top right', textfont: {size: 17, color: INK, shadow: HALO},
       hovertext: [hoverText(row)], hovertemplate: '%{hovertext}<extra></extra>',
       marker: {symbol: symbolOf(row), size: narrow() ? 12 : 14, color: colourOf(row), opacity: 1,
         line: {color: INK, width: slot < 0 ? 0.5 : 2.5}},
@@ -59,25 +63,26 @@ function frontierTraces(found, floor) {
   return traces;
 }
 
-function drawFrontier() {
+function drawFrontier(paper) {
   const found = panelRows(), floor = floorRate(), limits = limitsOf(found);
   const speeds = found.map(({row}) => row.useful_bytes_per_s).concat(limits.map(({bytes}) => bytes));
   const low = speeds.length ? Math.min(...speeds) : 1, high = speeds.length ? Math.max(...speeds) : 10;
   const powers = [];
   for (let power = Math.ceil(Math.log10(floor)) + 1; power <= 0; power += 1) powers.push(10 ** power);
   const layout = baseLayout({
-    height: narrow() ? 380 : 460, margin: {l: narrow() ? 62 : 84, r: 14, t: 26, b: 54},
+    width: paper, height: paper ? PAPER_HEIGHT : narrow() ? 380 : 460, margin: {l: narrow() ? 62 : 84, r: 14, t: 26, b: 54},
     xaxis: {type: 'log', range: [Math.log10(low / 1.8), Math.log10(high * 1.8)], gridcolor: RULE, dtick: 1,
       title: {text: 'useful bytes per second', font: {size: 13}}, fixedrange: true, zeroline: false,
       minor: {ticks: 'inside', ticklen: 3}, ticks: 'outside', tickcolor: '#999'},
     yaxis: {type: 'log', range: [Math.log10(floor / 2), Math.log10(2)], gridcolor: RULE, fixedrange: true,
-      title: {text: narrow() ? 'residual byte error' : 'residual byte error rate, 95 % interval', standoff: 6, font: {size: 13}},
+      title: {text: paper || narrow() ? 'residual byte error' : 'residual byte error rate, 95 % interval', standoff: 6, font: {size: 13}},
       tickvals: [floor, ...powers],
       ticktext: ['none seen', ...powers.map(power => power >= 0.001 ? String(power) : power.toExponential(0))]},
     shapes: limits.map(({bytes}) => ({type: 'line', x0: bytes, x1: bytes, yref: 'paper', y0: 0, y1: 1,
       line: {color: '#333', width: 2.5}})),
-    annotations: limits.map(({receiver, bytes}) => ({x: Math.log10(bytes), y: 1, yref: 'paper', xanchor: 'right',
-      yanchor: 'bottom', showarrow: false, font: {size: 11, color: QUIET},
+    // On the side where there is more room.
+    annotations: limits.map(({receiver, bytes}) => ({x: Math.log10(bytes), y: 1, yref: 'paper',
+      xanchor: bytes < Math.sqrt(low * high) ? 'left' : 'right', yanchor: 'bottom', showarrow: false, font: {size: 11, color: QUIET},
       text: (limits.length > 1 ? `${plain(shorter(receiver, 20))}: ` : '') + (narrow() ? 'limit' : 'limit, an upper bound')})),
   });
   return Plotly.react(frontierPlot, frontierTraces(found, floor), layout, CONFIG);

@@ -11,11 +11,13 @@ const channels = unique(rows.map(row => row.channel));
 const severalPrograms = unique(rows.map(row => row.program_sha256)).length > 1;
 const nameOf = row => row.codec + (row.receiver === 'sound' ? '' : `, ${row.receiver}`) +
   (severalPrograms ? `, ${row.program}` : '');
-const candidates = unique(rows.map(nameOf));
+// What was never played is never drawn, so it takes up no look.
+const candidates = unique(rows.filter(row => row.trials).map(nameOf));
 const placeOf = row => candidates.indexOf(nameOf(row));
-const colourOf = row => data.colours[placeOf(row) % data.colours.length];
-const symbolOf = row => SYMBOLS[placeOf(row) % SYMBOLS.length];
-const glyphOf = row => GLYPHS[placeOf(row) % GLYPHS.length];
+const lookOf = (row, looks, none) => placeOf(row) < 0 ? none : looks[placeOf(row) % looks.length];
+const colourOf = row => lookOf(row, data.colours, QUIET);
+const symbolOf = row => lookOf(row, SYMBOLS, 'circle');
+const glyphOf = row => lookOf(row, GLYPHS, '\u2013');
 
 const shorter = (text, longest) => text.length <= longest ? text : text.slice(0, longest - 1) + '\u2026';
 const percent = share => `${(100 * share).toFixed(1)} %`;

@@ -15,15 +15,13 @@ async function start() {
   });
   // A drawing is as wide as the window; the paper is narrower.
   window.addEventListener('beforeprint', () => {
-    for (const plot of document.querySelectorAll('.js-plotly-plot')) {
-      if (plot.id !== 'sweeps-plot') Plotly.relayout(plot, {width: plot.closest('.slot') ? PAPER / 2 - 30 : PAPER});
-    }
+    for (const plot of document.querySelectorAll('.slot .js-plotly-plot')) Plotly.relayout(plot, {width: PAPER / 2 - 45});
+    drawFrontier(PAPER);
     drawSweeps(PAPER);
   });
   window.addEventListener('afterprint', () => {
-    for (const plot of document.querySelectorAll('.js-plotly-plot')) {
-      if (plot.id !== 'sweeps-plot') Plotly.relayout(plot, {width: null, autosize: true});
-    }
+    for (const plot of document.querySelectorAll('.slot .js-plotly-plot')) Plotly.relayout(plot, {width: null, autosize: true});
+    drawFrontier();
     drawSweeps();
   });
   document.body.dataset.ready = 'true';

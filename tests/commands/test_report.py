@@ -1,10 +1,12 @@
 """``tapewright report`` and what other commands draw: pages and pictures, whole, and refused in one line."""
 
+import errno
 import json
 import sys
 
 import pytest
 from tapewright.files import chime
+from tapewright.reports import frontier_picture
 
 CHANNEL = "hiss:level_db=-20/dropouts:per_minute=600,missing_share=1"
 QUICK = ("--codec", "telegraph", "--channel", CHANNEL, "--trials", "4")
@@ -53,6 +55,10 @@ def test_a_store_becomes_a_page(shell, tmp_path):
     assert shell("study", "run", "study.toml").code == 0
     told = shell("report", "study.study", "-o", "report.html", "--sweeps", "0")
     assert told.code == 0, told.err
+    for name in ("study.toml", "@study.toml"):
+        assert shell("report", name, "-o", "again.html", "--sweeps", "0", "--force").code == 0
+    pages = [(tmp_path / name).read_text() for name in ("report.html", "again.html")]
+    assert data_of(pages[0]) == data_of(pages[1])
     (row,) = data_of((tmp_path / "report.html").read_text())["rows"]
     assert (row["trials"], row["seed"]) == (3, 2)
 
@@ -82,7 +88,21 @@ def test_another_program_must_be_given(shell, tmp_path):
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
-        (("nowhere.json", "-o", "r.html"), "source 'nowhere.json': No such file or directory."),
+        (("nowhere.json", "-o", "r.html"), "source 'nowhere.json': there is no such file; check the name."),
+        (("anser.json", "-o", "r.html"), "source 'anser.json': there is no such file. Did you mean 'answer.json'?"),
+        (("bells.toml", "-o", "r.html"), "source 'bells.study': there is no such file; check the name."),
+        (
+            ("answer.json", "-o", "r.html", "--over", "his"),
+            "sweeps: no row has the channel 'his'. There are: hiss:level_",
+        ),
+        (
+            ("answer.json", "-o", "r.html", "--plot", "s.png", "--sweeps", "0"),
+            "--plot draws the sweeps; leave out --sw",
+        ),
+        (
+            ("answer.json", "-o", "r.html", "--over", "all", "--sweeps", "0"),
+            "--over is about the sweeps; leave out --sw",
+        ),
         (("answer.json", "-o", "answer.json"), "output 'answer.json' exists; --force overwrites it."),
         (("answer.json", "-o", "answer.json", "--force"), "output 'answer.json' is the input itself"),
         (("answer.json", "-o", "r.html", "--sweeps", "-1"), "'sweeps' must be 0 to 10000, not -1"),
@@ -96,6 +116,38 @@ def test_a_wrong_call_writes_nothing(arguments, says, shell, answer, tmp_path):
     assert told.code == 2
     assert says in told.complaint
     assert [path.name for path in tmp_path.iterdir()] == ["answer.json"]
+
+
+@pytest.mark.parametrize("sweeps", ["3", "-1"])
+def test_sweeps_without_a_page_are_refused(sweeps, shell):
+    told = shell("compare", *QUICK, "--sweeps", sweeps)
+    assert (told.code, told.out) == (2, "")
+    assert told.complaint == "compare: --sweeps is about the page; name one with --report FILE.html, or leave it out."
+
+
+def test_an_answer_is_not_lost_to_a_picture_that_cannot_be_written(shell, monkeypatch, tmp_path):
+    def full(*_):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(frontier_picture, "save_frontier", full)
+    told = shell("compare", *QUICK, "--plot", "f.png")
+    assert told.code == 1
+    assert (
+        told.complaint == "output 'f.png' cannot be written: No space left on device; make room or name another place."
+    )
+    assert told.out == shell("compare", *QUICK).out
+    assert not list(tmp_path.iterdir())
+
+
+def test_other_channels_are_swept_on_request(shell, tmp_path):
+    told = shell("compare", "--codec", "telegraph", "--channel", "hiss", "--channel", "hum", "--trials", "1", "--json")
+    (tmp_path / "answer.json").write_text(told.out)
+    swept = {}
+    for over in ((), ("--over", "hum"), ("--over", "all")):
+        told = shell("report", "answer.json", "-o", "r.html", "--sweeps", "1", "--force", *over, "--json")
+        assert told.code == 0, told.err
+        swept[over[1:]] = ["sweeps" in entry for entry in json.loads(told.out)]
+    assert swept == {(): [True, False], ("hum",): [False, True], ("all",): [True, True]}
 
 
 def test_picture_and_page_never_share_a_file(shell, tmp_path):

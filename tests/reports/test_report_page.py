@@ -243,6 +243,27 @@ def test_hostile_names_stay_text(shown, hostile_record):
     assert HOSTILE in page.run("document.getElementById('slots').textContent")
 
 
+def test_the_channels_whose_knobs_were_turned_are_chosen_by_name(page, record, shown):
+    assert page.run("document.querySelectorAll('#sweeps-channels input').length") == 0
+    told = "document.getElementById('sweeps-text').textContent"
+    assert "Not turned: the figures of worn; report --over all" in page.run(told)
+    both = copy.deepcopy(record)
+    both["evidence"][0] |= {key: both["evidence"][2][key] for key in ("sweeps", "sweep_tapes")}
+    # A row that its receiver refused is not drawn and takes up no look.
+    none = {"trials": 0, "right": 0, "detected": 0, "silent": 0, "load_success": None, "residual_byte_error_rate": None}
+    both["rows"].insert(0, {**both["rows"][0], **none, "receiver": "relays", "on_frontier": False})
+    both["evidence"].insert(0, {"bounds": None, "unseen": "no tape was played"})
+    page = shown(both)
+    looks = page.run("[...document.querySelectorAll('#table .pin span')].map(one => one.textContent)")
+    assert looks == ["\u2013", "\u25cf", "\u25a0", "\u25cf", "\u25a0"]
+    assert "over portable-worn as" in page.run(told)
+    page.run("document.querySelectorAll('#sweeps-channels input')[0].click()")
+    assert "over worn as" in page.run(told)
+    assert "Not turned" not in page.run(told)
+    page.listen()
+    assert (page.console, page.requests) == ([], [])
+
+
 def test_prints_with_its_figures(page):
     printed = page.printed()
     assert printed.startswith(b"%PDF")
