@@ -8,6 +8,8 @@ from typing import Annotated
 
 import typer
 
+from .completion import channels, codecs, engines, receivers
+
 
 def compare(
     program: Annotated[
@@ -15,14 +17,23 @@ def compare(
     ] = "chime",
     codec: Annotated[
         list[str] | None,
-        typer.Option(metavar="SPEC", help="A candidate; repeat for more. [default: the four ready stacks]"),
+        typer.Option(
+            metavar="SPEC",
+            help="A candidate; repeat for more. [default: the four ready stacks]",
+            autocompletion=codecs,
+        ),
     ] = None,
     receiver: Annotated[
-        list[str] | None, typer.Option(metavar="SPEC", help="Who listens; repeat for more. [default: sound]")
+        list[str] | None,
+        typer.Option(metavar="SPEC", help="Who listens; repeat for more. [default: sound]", autocompletion=receivers),
     ] = None,
     channel: Annotated[
         list[str] | None,
-        typer.Option(metavar="SPEC", help="What the tape goes through; repeat for more. [default: the four grades]"),
+        typer.Option(
+            metavar="SPEC",
+            help="What the tape goes through; repeat for more. [default: the four grades]",
+            autocompletion=channels,
+        ),
     ] = None,
     trials: Annotated[int | None, typer.Option(metavar="N", help="Tapes a row. [default: 40]")] = None,
     seed: Annotated[int | None, typer.Option(metavar="N", help="Same seed, same result. [default: 1]")] = None,
@@ -30,7 +41,12 @@ def compare(
         int | None, typer.Option(metavar="N", help="Threads; they never change a result. [default: all cores]")
     ] = None,
     engine: Annotated[
-        str, typer.Option(metavar="NAME", help="Who plays: threads, or dask for a cluster. [default: threads]")
+        str,
+        typer.Option(
+            metavar="NAME",
+            help="Who plays: threads, or dask for a cluster. [default: threads]",
+            autocompletion=engines,
+        ),
     ] = "threads",
     scheduler: Annotated[
         str | None, typer.Option(metavar="tcp://HOST:PORT", help="The cluster's scheduler; trust it, it trusts you.")

@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from .completion import channels_of_rows
+
 
 def report(
     source: Annotated[
@@ -22,7 +24,11 @@ def report(
     ] = 10,
     over: Annotated[
         list[str] | None,
-        typer.Option(metavar="SPEC", help="Channel whose knobs are turned; repeat, or 'all'. [default: the harshest]"),
+        typer.Option(
+            metavar="SPEC",
+            help="Channel whose knobs are turned; repeat, or 'all'. [default: the harshest]",
+            autocompletion=channels_of_rows,
+        ),
     ] = None,
     plot: Annotated[
         Path | None, typer.Option(metavar="FILE.png", help="Also draw those sweeps into a PNG or SVG file.")

@@ -7,13 +7,27 @@ from typing import Annotated
 
 import typer
 
+from .completion import channels, codecs, receivers
+
 SHEET = "sheet.html"
 
 
 def sheet(
-    codec: Annotated[str, typer.Option(metavar="SPEC", help="Spec or preset that relays can decode.")],
-    receiver: Annotated[str, typer.Option(metavar="SPEC", help="The relay machine, such as relays:set=signal_12v.")],
-    channel: Annotated[str, typer.Option(metavar="SPEC", help="What the tape goes through, for the expected success.")],
+    codec: Annotated[
+        str, typer.Option(metavar="SPEC", help="Spec or preset that relays can decode.", autocompletion=codecs)
+    ],
+    receiver: Annotated[
+        str,
+        typer.Option(
+            metavar="SPEC", help="The relay machine, such as relays:set=signal_12v.", autocompletion=receivers
+        ),
+    ],
+    channel: Annotated[
+        str,
+        typer.Option(
+            metavar="SPEC", help="What the tape goes through, for the expected success.", autocompletion=channels
+        ),
+    ],
     output: Annotated[Path, typer.Option("--output", "-o", metavar="FOLDER", help="Folder to write sheet.html into.")],
     program: Annotated[str, typer.Option(metavar="FILE", help="Program file, or the demo program.")] = "chime",
     trials: Annotated[int, typer.Option(metavar="N", help="Tapes that are played for the expected success.")] = 40,

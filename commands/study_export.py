@@ -8,9 +8,13 @@ from typing import Annotated
 
 import typer
 
+from .completion import studies
+
 
 def export(
-    study: Annotated[str, typer.Argument(metavar="S.toml", help="The study file, or its store.")],
+    study: Annotated[
+        str, typer.Argument(metavar="S.toml", help="The study file, or its store.", autocompletion=studies)
+    ],
     output: Annotated[
         Path | None, typer.Option("-o", "--output", metavar="FILE", help="A .csv or .json file. [default: stdout]")
     ] = None,

@@ -8,9 +8,11 @@ from typing import Annotated
 
 import typer
 
+from .completion import engines, studies
+
 
 def run(
-    study: Annotated[str, typer.Argument(metavar="@S.toml", help="The study file.")],
+    study: Annotated[str, typer.Argument(metavar="@S.toml", help="The study file.", autocompletion=studies)],
     output: Annotated[
         Path | None, typer.Option("-o", "--output", metavar="FILE", help="The store. [default: S.study beside it]")
     ] = None,
@@ -25,7 +27,12 @@ def run(
         int | None, typer.Option(metavar="N", help="Threads; they never change a result. [default: all cores]")
     ] = None,
     engine: Annotated[
-        str, typer.Option(metavar="NAME", help="Who plays: threads, or dask for a cluster. [default: threads]")
+        str,
+        typer.Option(
+            metavar="NAME",
+            help="Who plays: threads, or dask for a cluster. [default: threads]",
+            autocompletion=engines,
+        ),
     ] = "threads",
     scheduler: Annotated[
         str | None, typer.Option(metavar="tcp://HOST:PORT", help="The cluster's scheduler; trust it, it trusts you.")

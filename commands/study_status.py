@@ -6,9 +6,13 @@ from typing import Annotated
 
 import typer
 
+from .completion import studies
+
 
 def status(
-    study: Annotated[str, typer.Argument(metavar="S.toml", help="The study file, or its store.")],
+    study: Annotated[
+        str, typer.Argument(metavar="S.toml", help="The study file, or its store.", autocompletion=studies)
+    ],
     as_json: Annotated[bool, typer.Option("--json", help="Print the rows as JSON instead of the table.")] = False,
 ) -> None:
     """Say how far a study is, also while it runs.

@@ -7,14 +7,29 @@ from typing import Annotated
 
 import typer
 
+from .completion import codecs, relay_sets, relay_tables
+
 
 def timing(
-    codec: Annotated[str, typer.Option(metavar="SPEC", help="Spec or preset of a keyed code.")] = "plain-clocked",
+    codec: Annotated[
+        str, typer.Option(metavar="SPEC", help="Spec or preset of a keyed code.", autocompletion=codecs)
+    ] = "plain-clocked",
     table: Annotated[
-        str, typer.Option(metavar="T.toml", help="Which line is held in which steps: a ready table, or a path.")
+        str,
+        typer.Option(
+            metavar="T.toml",
+            help="Which line is held in which steps: a ready table, or a path.",
+            autocompletion=relay_tables,
+        ),
     ] = "clock_tower",
     relays: Annotated[
-        str, typer.Option("--set", metavar="S.toml", help="Relays and electronics: a ready set, or a path.")
+        str,
+        typer.Option(
+            "--set",
+            metavar="S.toml",
+            help="Relays and electronics: a ready set, or a path.",
+            autocompletion=relay_sets,
+        ),
     ] = "signal_12v",
     plot: Annotated[
         Path | None, typer.Option(metavar="FILE.png", help="Also draw lines against steps into a PNG or SVG file.")

@@ -34,6 +34,16 @@ def test_a_panel_a_knob_and_a_curve_a_candidate():
     assert middles[0] < middles[1] < middles[2]
 
 
+def test_each_channel_has_panels_of_its_own():
+    rows, evidence = swept(["hiss", "skew"])
+    others = [{**row, "channel": "attic"} for row in rows]
+    figure = sweep_figure([*rows, *others], [*evidence, *evidence])
+    panels = [axes for axes in figure.axes if axes.axison]
+    assert [axes.get_title() for axes in panels[:2]] == [f"hiss\n{NAME}", f"skew\n{NAME}"]
+    assert [axes.get_title() for axes in panels[2:]] == ["hiss\nattic", "skew\nattic"]
+    assert all(len(axes.containers) == 2 for axes in panels)
+
+
 def test_nothing_swept_is_said():
     with pytest.raises(TapewrightError, match="no knob of a channel was turned"):
         sweep_figure([{"codec": "a"}], [{}])
