@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Self
 
@@ -18,8 +17,6 @@ from .reading import RATE_HZ, inner, phasor, tone
 
 NEAREST_TO_HALF_RATE = 0.98
 """A point nearer to half the sample rate than this is left out: the sample rate itself is the limit there."""
-
-_PIECE_FRAMES = 4 * 4096
 
 
 @dataclass(frozen=True)
@@ -53,21 +50,14 @@ class Band(Treatment):
         return not self.low_hz and not self.high_hz
 
     def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
-        for _ in self.pieces(samples, sample_rate_hz):
-            pass
+        self.treat_and_amplify(samples, sample_rate_hz, np.ones(2, np.float32))
 
-    def pieces(self, samples: NDArray[np.float32], sample_rate_hz: int) -> Iterator[NDArray[np.float32]]:
-        """Filter in place, piece after piece: what else is to be done to one finds it in the cache."""
-        from ..kernels.filters import STATE, section
+    def treat_and_amplify(self, samples: NDArray[np.float32], sample_rate_hz: int, gains: NDArray[np.float32]) -> None:
+        """Filter in place, then multiply each track by its gain, shape (2,)."""
+        from ..kernels.filters import cascade
 
-        sections = slopes(self.low_hz, self.high_hz, self.order, sample_rate_hz)
-        states = np.zeros((len(sections), STATE))
-        for start in range(0, samples.shape[1], _PIECE_FRAMES):
-            piece = samples[:, start : start + _PIECE_FRAMES]
-            left, right = piece
-            for coefficients, state in zip(sections, states, strict=True):
-                section(left, right, coefficients, state)
-            yield piece
+        left, right = samples
+        cascade(left, right, slopes(self.low_hz, self.high_hz, self.order, sample_rate_hz), gains)
 
     @classmethod
     def calibrations(cls) -> tuple[Calibration, ...]:

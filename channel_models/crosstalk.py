@@ -26,8 +26,6 @@ MOST_HIGH_TIMES = 4.0
 Low tones are picked up beside the track, high ones pass between the coils and leads (common practice).
 """
 
-_PIECE_FRAMES = 1 << 14
-
 
 @dataclass(frozen=True)
 class Crosstalk(Treatment):
@@ -92,24 +90,14 @@ class Crosstalk(Treatment):
         return np.array([*zeros, *poles[1:]])
 
     def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
-        flat = not self.low_hz and not self.high_hz
-        share = np.float32(self.share(REFERENCE_HZ))
-        from ..kernels.filters import STATE, section
+        from ..kernels.filters import add_across
 
-        state = np.zeros(STATE)
-        coefficients = self.coefficients(sample_rate_hz)
-        scratch = np.empty((2, _PIECE_FRAMES), np.float32)
-        for start in range(0, samples.shape[1], _PIECE_FRAMES):
-            piece = samples[:, start : start + _PIECE_FRAMES]
-            left, right = scratch[:, : piece.shape[1]]
-            if flat:
-                np.multiply(piece[1], share, out=left)
-                np.multiply(piece[0], share, out=right)
-            else:
-                left[:], right[:] = piece[1], piece[0]
-                section(left, right, coefficients, state)
-            piece[0] += left
-            piece[1] += right
+        if self.low_hz or self.high_hz:
+            coefficients = self.coefficients(sample_rate_hz)
+        else:
+            coefficients = np.array([float(np.float32(self.share(REFERENCE_HZ))), 0.0, 0.0, 0.0, 0.0])
+        left, right = samples
+        add_across(left, right, coefficients)
 
     @classmethod
     def calibrations(cls) -> tuple[Calibration, ...]:

@@ -58,22 +58,14 @@ class PrintThrough(Treatment):
         return np.asarray(1 / turns_per_s(self.left_s - times_s))
 
     def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
-        from ..kernels.echo import STEP_FRAMES, echoes
-        from ..kernels.filters import STATE, section
+        from ..kernels.echo import STEP_FRAMES, add_echoes
+        from ..kernels.filters import PIECE_FRAMES
 
-        left, right = np.empty((2, _PIECE_FRAMES), np.float32)
-        state = np.zeros(STATE)
-        coefficients = _coefficients(sample_rate_hz, 10 ** (self.level_db / 20))
-        steps = STEP_FRAMES * np.arange(_PIECE_FRAMES // STEP_FRAMES + 1)
-        for start in range(0, samples.shape[1], _PIECE_FRAMES):
-            turns = sample_rate_hz * self.turn_s((start + steps) / sample_rate_hz)
-            # What stands a turn back has its echoes already: theirs are as far below them again.
-            echoes(samples[0], start, left, turns)
-            echoes(samples[1], start, right, turns)
-            section(left, right, coefficients, state)
-            for row, echo in zip(samples, (left, right), strict=True):
-                piece = row[start : start + _PIECE_FRAMES]
-                piece += echo[: piece.size]
+        left, right = samples
+        pieces = -(-left.size // PIECE_FRAMES)
+        steps = STEP_FRAMES * np.arange(pieces * PIECE_FRAMES // STEP_FRAMES + 1)
+        turns = sample_rate_hz * self.turn_s(steps / sample_rate_hz)
+        add_echoes(left, right, turns, _coefficients(sample_rate_hz, 10 ** (self.level_db / 20)))
 
     @classmethod
     def calibrations(cls) -> tuple[Calibration, ...]:

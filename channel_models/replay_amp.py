@@ -65,10 +65,7 @@ class ReplayAmp(Treatment):
         return self.band.idle and self.level.idle
 
     def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
-        gains = self.level.gains(rng)
-        for piece in self.band.pieces(samples, sample_rate_hz):
-            for row, gain in zip(piece, gains, strict=True):
-                row *= gain
+        self.band.treat_and_amplify(samples, sample_rate_hz, self.level.gains(rng))
 
     @classmethod
     def calibrations(cls) -> tuple[Calibration, ...]:

@@ -27,8 +27,6 @@ SYLLABLES_HZ = 4.0
 SWING = 0.5
 """Rms change of the earlier recording's loudness, re its mean (modelling prior)."""
 
-_PIECE_BLOCKS = 4
-
 
 @dataclass(frozen=True)
 class Residue(Treatment):
@@ -49,34 +47,18 @@ class Residue(Treatment):
         return self.level_db <= OFF_DB
 
     def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
-        from ..kernels.filters import STATE, section
-        from ..kernels.modulation import modulate
-        from ..kernels.noise import BLOCK_FRAMES, add_noise
+        from ..kernels.swelling_noise import add_swelling_noise
 
-        key_0, key_1, upper_0, upper_1 = (np.uint64(word) for word in words(rng, 4))
-        frames = samples.shape[1]
+        keys = [np.uint64(word) for word in words(rng, 4)]
+        left, right = samples
         per_frame = SYLLABLES_HZ / sample_rate_hz
-        piece_frames = _PIECE_BLOCKS * BLOCK_FRAMES
         coefficients, power_hz = _speech(sample_rate_hz)
         power = SINE_POWER * 10 ** (self.level_db / 10) / (1 + SWING**2)
-        sigma = math.sqrt(power * sample_rate_hz / 2 / power_hz)
-        swings = rng.standard_normal((math.ceil(frames * per_frame) + EXTRA, 2), np.float32).T * np.float32(
+        sigma = np.float32(math.sqrt(power * sample_rate_hz / 2 / power_hz))
+        swings = rng.standard_normal((math.ceil(left.size * per_frame) + EXTRA, 2), np.float32).T * np.float32(
             SWING / math.sqrt(WHITE_POWER)
         )
-        loudness = np.ascontiguousarray(swings)
-        state = np.zeros(STATE)
-        old = np.empty((2, piece_frames), np.float32)
-        left, right = old
-        for start in range(0, frames, piece_frames):
-            piece = samples[:, start : start + piece_frames]
-            old[:] = 0.0
-            add_noise(left, right, start // BLOCK_FRAMES, key_0, key_1, upper_0, upper_1, np.float32(sigma))
-            section(left, right, coefficients, state)
-            cell = math.floor(start * per_frame)
-            ahead = np.float64(start * per_frame - cell)
-            for row, swing in zip(old, loudness, strict=True):
-                modulate(row, swing[cell:], per_frame, ahead)
-            piece += old[:, : piece.shape[1]]
+        add_swelling_noise(left, right, *keys, sigma, coefficients, np.ascontiguousarray(swings), per_frame)
 
     @classmethod
     def calibrations(cls) -> tuple[Calibration, ...]:

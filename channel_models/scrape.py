@@ -24,32 +24,15 @@ def scrape(samples: NDArray[np.float32], percent: float, sample_rate_hz: int, rn
     loop = _loop(percent, sample_rate_hz, rng)
     if loop is None:
         return
-    from ..kernels.modulation import modulate
+    from ..kernels import scrape as kernel
 
-    frames = samples.shape[1]
+    left, right = samples
     per_frame = _SWELLS_HZ / sample_rate_hz
-    swells = rng.standard_normal(math.ceil(frames * per_frame) + EXTRA, np.float32)
+    swells = rng.standard_normal(math.ceil(left.size * per_frame) + EXTRA, np.float32)
     # The kernel multiplies by one plus the spline, and a spline of minus ones is minus one.
     swells *= np.float32(1 / math.sqrt(WHITE_POWER))
     swells -= np.float32(1)
-    around = np.zeros((2, _LOOP_FRAMES + 4), np.float32)
-    for start in range(0, frames, _LOOP_FRAMES):
-        piece = samples[:, start : start + _LOOP_FRAMES]
-        count = piece.shape[1]
-        shift = loop.copy()
-        cell = math.floor(start * per_frame)
-        modulate(shift, swells[cell:], per_frame, start * per_frame - cell)
-        around[:, :2] = around[:, _LOOP_FRAMES : _LOOP_FRAMES + 2]
-        known = samples[:, start : start + _LOOP_FRAMES + 2]
-        around[:, 2 : 2 + known.shape[1]] = known
-        around[:, 2 + known.shape[1] :] = 0.0
-        # The slope from five points: 2 % low at 6.5 kHz.
-        slope = around[:, 3 : 3 + count] - around[:, 1 : 1 + count]
-        slope *= np.float32(8)
-        slope -= around[:, 4 : 4 + count]
-        slope += around[:, :count]
-        slope *= shift[:count]
-        piece += slope
+    kernel.scrape(left, right, loop, swells, per_frame)
 
 
 def _loop(percent: float, sample_rate_hz: int, rng: np.random.Generator) -> NDArray[np.float32] | None:

@@ -6,6 +6,8 @@ import numpy as np
 from numba import njit, types
 from numpy.typing import NDArray
 
+from .filters import PIECE_FRAMES, STATE, section
+
 STEP_FRAMES = 256
 """The distance is given this often; it must change by less than half a frame in between."""
 
@@ -48,3 +50,33 @@ def echoes(row: NDArray[np.float32], first: int, out: NDArray[np.float32], dista
             later, sooner = row[behind : behind + piece.size], row[behind - 1 : behind - 1 + piece.size]
             for i in range(later.size):  # fewer than asked for behind the end of the row
                 piece[i] += later[i] + (part + change * np.float32(i)) * (sooner[i] - later[i])
+
+
+@njit(types.void(_FLOATS, _FLOATS, _DOUBLES, _DOUBLES), error_model="numpy", nogil=True, cache=True)
+def add_echoes(
+    left: NDArray[np.float32],
+    right: NDArray[np.float32],
+    distances: NDArray[np.float64],
+    coefficients: NDArray[np.float64],
+) -> None:
+    """Add to both tracks of a whole tape, in place, what a section makes of their echoes.
+
+    What stands one distance back has its echoes already when it is heard: theirs are as far below them again.
+
+    Args:
+        left, right: shape (frames,).
+        distances: in frames, at the frames 0, 256 ...; enough of them for whole pieces.
+        coefficients: of the section, shape (5,).
+    """
+    state = np.zeros(STATE)
+    here, there = np.empty(PIECE_FRAMES, np.float32), np.empty(PIECE_FRAMES, np.float32)
+    for start in range(0, left.size, PIECE_FRAMES):
+        step = start // STEP_FRAMES
+        piece_distances = distances[step : step + PIECE_FRAMES // STEP_FRAMES + 1]
+        echoes(left, start, here, piece_distances)
+        echoes(right, start, there, piece_distances)
+        section(here, there, coefficients, state)
+        left_piece, right_piece = left[start : start + PIECE_FRAMES], right[start : start + PIECE_FRAMES]
+        for i in range(left_piece.size):
+            left_piece[i] += here[i]
+            right_piece[i] += there[i]

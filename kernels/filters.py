@@ -14,6 +14,11 @@ from numpy.typing import NDArray
 _FLOATS = types.Array(types.float32, 1, "C")
 _DOUBLES = types.Array(types.float64, 1, "C")
 _COEFFICIENTS = types.Array(types.float64, 1, "C", readonly=True)
+_SECTIONS = types.Array(types.float64, 2, "C", readonly=True)
+_GAINS = types.Array(types.float32, 1, "C", readonly=True)
+
+PIECE_FRAMES = 4 * 4096
+"""A whole tape goes through in pieces of this many frames, so that each step finds the last one's in the cache."""
 
 STATE = 8
 """Numbers of state a section: x[n-1], x[n-2], y[n-1], y[n-2] of the left track, then of the right."""
@@ -65,3 +70,45 @@ def section(
     after = (x1, x2, y1, y2, u1, u2, v1, v2)
     for k in range(STATE):
         state[k] = after[k] if abs(after[k]) > _INAUDIBLE else 0.0
+
+
+@njit(types.void(_FLOATS, _FLOATS, _SECTIONS, _GAINS), error_model="numpy", nogil=True, cache=True)
+def cascade(
+    left: NDArray[np.float32], right: NDArray[np.float32], sections: NDArray[np.float64], gains: NDArray[np.float32]
+) -> None:
+    """Filter both tracks of a whole tape in place by one section after the other, then by a gain.
+
+    Args:
+        left, right: shape (frames,).
+        sections: coefficients of each, shape (sections, 5).
+        gains: of left and right, shape (2,).
+    """
+    states = np.zeros((sections.shape[0], STATE))
+    for start in range(0, left.size, PIECE_FRAMES):
+        here, there = left[start : start + PIECE_FRAMES], right[start : start + PIECE_FRAMES]
+        for k in range(sections.shape[0]):
+            section(here, there, sections[k], states[k])
+        for i in range(here.size):
+            here[i] *= gains[0]
+            there[i] *= gains[1]
+
+
+@njit(types.void(_FLOATS, _FLOATS, _COEFFICIENTS), error_model="numpy", nogil=True, cache=True)
+def add_across(left: NDArray[np.float32], right: NDArray[np.float32], coefficients: NDArray[np.float64]) -> None:
+    """Add to each track of a whole tape what the section makes of the other.
+
+    Args:
+        left, right: shape (frames,), changed in place.
+        coefficients: shape (5,).
+    """
+    state = np.zeros(STATE)
+    heard, also_heard = np.empty(PIECE_FRAMES, np.float32), np.empty(PIECE_FRAMES, np.float32)
+    for start in range(0, left.size, PIECE_FRAMES):
+        here, there = left[start : start + PIECE_FRAMES], right[start : start + PIECE_FRAMES]
+        for i in range(here.size):
+            heard[i] = there[i]
+            also_heard[i] = here[i]
+        section(heard[: here.size], also_heard[: here.size], coefficients, state)
+        for i in range(here.size):
+            here[i] += heard[i]
+            there[i] += also_heard[i]

@@ -5,10 +5,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import signal as scipy_signal
 from scipy.interpolate import BSpline
-from tapewright.kernels.echo import echoes
+from tapewright.kernels.echo import STEP_FRAMES, add_echoes, echoes
+from tapewright.kernels.filters import PIECE_FRAMES, STATE, add_across, cascade, section
 from tapewright.kernels.level_control import control
 from tapewright.kernels.modulation import modulate
+from tapewright.kernels.noise import add_noise
 from tapewright.kernels.saturation import halfway, saturate
+from tapewright.kernels.scrape import scrape
+from tapewright.kernels.swelling_noise import add_swelling_noise
 
 
 def frozen(array, kind=np.float32):
@@ -156,3 +160,73 @@ def test_plain_python_and_compiled_level_control_agree():
     control(rows[0], rows[1], *figures)
     control.py_func(other[0], other[1], *figures)
     assert np.abs(rows - other).max() < 1e-5
+
+
+def long_rows(seed):
+    """Two pieces and a bit of a third."""
+    return np.random.default_rng(seed).uniform(-1, 1, (2, 2 * PIECE_FRAMES + 700)).astype(np.float32)
+
+
+def test_cascade_is_its_sections_one_after_the_other_and_a_gain():
+    # scipy.signal.sosfilt in double precision; each section rounds to single precision.
+    rows = long_rows(6)
+    sos = scipy_signal.butter(2, [0.05, 0.6], "bandpass", output="sos")
+    wanted = scipy_signal.sosfilt(sos, rows.astype(np.float64)) * [[0.5], [-2.0]]
+    cascade(*rows, frozen(np.delete(sos, 3, axis=1), np.float64), frozen([0.5, -2.0]))
+    assert np.abs(rows - wanted).max() < 1e-6
+
+
+def test_what_crosses_is_the_other_track_filtered():
+    rows = long_rows(7)
+    sos = scipy_signal.butter(2, 0.2, output="sos")
+    wanted = rows + scipy_signal.sosfilt(sos, rows[::-1].astype(np.float64))
+    add_across(*rows, frozen(np.delete(sos[0], 3), np.float64))
+    assert np.abs(rows - wanted).max() < 5e-7
+
+
+def test_echoes_are_added_piece_by_piece():
+    rows, plain = long_rows(8), long_rows(8)
+    coefficients = frozen([0.01, 0.0, -0.01, -1.5, 0.9], np.float64)
+    distances = frozen(5000 + np.arange(3 * PIECE_FRAMES // STEP_FRAMES + 1) / 3, np.float64)
+    state = np.zeros(STATE)
+    for start in range(0, plain.shape[1], PIECE_FRAMES):
+        heard = np.empty((2, PIECE_FRAMES), np.float32)
+        steps = start // STEP_FRAMES + np.arange(PIECE_FRAMES // STEP_FRAMES + 1)
+        for row, echo in zip(plain, heard, strict=True):
+            echoes(row, start, echo, frozen(distances[steps], np.float64))
+        section(*heard, coefficients, state)
+        piece = plain[:, start : start + PIECE_FRAMES]
+        piece += heard[:, : piece.shape[1]]
+    add_echoes(*rows, distances, coefficients)
+    assert np.array_equal(rows, plain)
+    assert np.abs(rows - long_rows(8)).max() > 1e-3
+
+
+def test_swelling_noise_is_noise_filtered_and_modulated():
+    # Its parts have tests of their own. A single precision spline over 33,000 frames: places right to 1e-4.
+    rows, plain = long_rows(9), np.zeros((2, 3 * PIECE_FRAMES), np.float32)
+    before = rows.copy()
+    key = [np.uint64(word) for word in (5, 6, 7, 8)]
+    loudness = frozen(np.random.default_rng(10).uniform(-0.5, 0.5, (2, 40)))
+    coefficients = frozen([0.2, 0.1, 0.0, -0.7, 0.0], np.float64)
+    add_noise(*plain, 0, *key, np.float32(0.1))
+    section(*plain, coefficients, np.zeros(STATE))
+    for row, swells in zip(plain, loudness, strict=True):
+        modulate(row, swells, 1e-3, 0.0)
+    add_swelling_noise(*rows, *key, np.float32(0.1), coefficients, loudness, 1e-3)
+    assert np.abs(rows - before - plain[:, : rows.shape[1]]).max() < 2e-5
+
+
+def test_scraped_sound_is_its_slope_times_the_shift():
+    # numpy's differences of a row with silence around it, in double precision.
+    rows, frames = long_rows(11), 2 * PIECE_FRAMES + 700
+    loop = np.random.default_rng(12).uniform(-0.01, 0.01, 5000).astype(np.float32)
+    swells = np.random.default_rng(13).uniform(-0.5, 0.5, 80).astype(np.float32)
+    shift = np.ones(frames, np.float32)
+    modulate(shift, frozen(swells), 2e-3, 0.0)
+    shift *= np.resize(loop, frames)
+    around = np.pad(rows.astype(np.float64), ((0, 0), (2, 2)))
+    slope = around[:, :-4] - 8 * around[:, 1:-3] + 8 * around[:, 3:-1] - around[:, 4:]
+    wanted = rows + slope * shift
+    scrape(*rows, frozen(loop), frozen(swells), 2e-3)
+    assert np.abs(rows - wanted).max() < 1e-5
