@@ -140,6 +140,8 @@ def print_through(
     if not shares:
         return None
     share, noise_share = float(np.mean(shares)), float(np.mean(noises))
+    if not noise_share and share <= 0:
+        return Missing(figure, "the silence beside the carrier holds nothing at all, no noise and no echo")
     error = (noise_share + max(share, 0.0)) / math.sqrt(count)
     ratio = CARRIER_HZ[0] / STRONGEST_HZ
     raised_db = 20 * math.log10((1 + ratio**2) / (2 * ratio))

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import cast
+
 import numpy as np
 import pytest
 from tapewright.contracts import registry
 from tapewright.contracts.signal import Signal
 from tapewright.measurement.carrier_losses import Loss, LossSeries, loss_series
-from tapewright.measurement.coat_noise import modulation_noise
+from tapewright.measurement.coat_noise import modulation_noise, print_through
 from tapewright.measurement.figures import Figure, Missing
 from tapewright.measurement.measuring import measure
+from tapewright.measurement.playing import Playing
+from tapewright.measurement.silence import Noise
 
 RATE_HZ = 9600.0
 NOISE_HZ = 3000.0
@@ -72,3 +77,18 @@ def test_no_echo_is_said_with_its_bound(recording: Signal) -> None:
     heard = registry.channel("hiss:level_db=-46,place=replay").degrade(recording, np.random.default_rng(2))
     told = {one.name: one.reason for one in measure(heard).profile.missing}
     assert "no echo of the carrier stands out of the noise: it is below -" in told["print_through_left_db"]
+
+
+def test_a_silence_that_holds_nothing_at_all_has_no_echo(recording: Signal) -> None:
+    """The recording itself, never on a tape: its silence is digital zeros."""
+    rate = recording.sample_rate_hz
+    play = SimpleNamespace(
+        signal=recording,
+        samples=recording.samples,
+        located=SimpleNamespace(speed=1.0, at=lambda place_s: place_s),
+        span=lambda section: (round(section.start_s * rate), round(section.end_s * rate)),
+    )
+    silent = SimpleNamespace(density_at=lambda hz: 0.0)
+    told = print_through(cast(Playing, play), cast(tuple[Noise, Noise], (silent, silent)), 0, "left", 0.0)
+    assert isinstance(told, Missing)
+    assert told.reason == "the silence beside the carrier holds nothing at all, no noise and no echo"
