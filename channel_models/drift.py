@@ -177,12 +177,16 @@ class Drift(ChannelModel):
 
         # The speed on the grid of the noise, as coefficients of the spline between: a sine's are a sine.
         times_s = np.arange((steps - 4) * NOISE.grid_hz // PHASE_GRID_HZ + 4) / NOISE.grid_hz
-        coefficients = np.zeros(times_s.size)
-        for part, first, walk in zip(turning, starts, walks, strict=False):
-            if part.percent:
-                walked = PHASE_WALK_RAD * math.sqrt(part.hz / PHASE_GRID_HZ) * spline(walk, times_s * PHASE_GRID_HZ)
-                peak = part.percent / 100 / float(np.sinc(part.hz / NOISE.grid_hz)) ** 4
-                coefficients += peak * np.sin(2 * np.pi * part.turns(times_s) + first + walked)
+        heard = [number for number, part in enumerate(turning) if part.percent]
+        scales = [PHASE_WALK_RAD * math.sqrt(turning[number].hz / PHASE_GRID_HZ) for number in heard]
+        peaks = [
+            turning[number].percent / 100 / float(np.sinc(turning[number].hz / NOISE.grid_hz)) ** 4 for number in heard
+        ]
+        turns = {part: part.turns(times_s) for part in turning if part.percent}
+        angles = 2 * np.pi * np.array([turns[turning[number]] for number in heard]).reshape(len(heard), times_s.size)
+        angles += starts[heard, None]
+        angles += np.array(scales)[:, None] * spline(walks[heard], times_s * PHASE_GRID_HZ)
+        coefficients = (np.array(peaks)[:, None] * np.sin(angles)).sum(axis=0)
         if noise_percent:
             noise = NOISE.shaped(drawn[:, _PARTS:].ravel())[: times_s.size]
             coefficients += noise_percent / 100 * np.clip(noise, -MOST_NOISE, MOST_NOISE)

@@ -18,6 +18,8 @@ OFF_DB = -200.0
 HARMONICS_DB = (0.0, -4.0, -6.0, -12.0, -12.0, -18.0, -18.0)
 """Each harmonic re the first: odd ones from stray fields, even ones from rectifiers (modelling prior)."""
 
+_PIECE_FRAMES = 65_536
+
 
 @dataclass(frozen=True)
 class Hum(Treatment):
@@ -47,11 +49,11 @@ class Hum(Treatment):
         turns = self.mains_hz / sample_rate_hz * np.arange(period)
         powers = 10 ** (np.array(HARMONICS_DB) / 10)
         peaks = np.sqrt(powers / powers.sum()) * 10 ** (self.level_db / 20)
-        wave = np.zeros(period)
-        for number, (peak, phase) in enumerate(zip(peaks, phases, strict=True), 1):
-            if number * self.mains_hz < sample_rate_hz / 2:
-                wave += peak * np.sin(2 * np.pi * number * turns + phase)
-        shape = np.tile(wave, -(-16_384 // period)).astype(np.float32)
+        numbers = np.arange(1, len(HARMONICS_DB) + 1)
+        known = numbers * self.mains_hz < sample_rate_hz / 2
+        turning = (2 * np.pi * numbers[known])[:, None] * turns + phases[known, None]
+        wave = (peaks[known, None] * np.sin(turning)).sum(axis=0)
+        shape = np.tile(wave, -(-_PIECE_FRAMES // period)).astype(np.float32)
         frames = samples.shape[1]
         for start in range(0, frames, shape.size):
             samples[:, start : start + shape.size] += shape[: min(shape.size, frames - start)]

@@ -67,12 +67,20 @@ class SmoothNoise:
 
 
 def spline(coefficients: NDArray[np.float64], places: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The cubic B-spline with these coefficients at ``places``; place 0 lies on the second coefficient."""
+    """Cubic B-splines at ``places``; place 0 lies on the second coefficient.
+
+    Args:
+        coefficients: of one spline or of several, along the last axis.
+        places: shape (places,).
+
+    Returns:
+        shape (places,), or (splines, places).
+    """
     whole = places.astype(np.int64)
     u = places - whole
     v = 1 - u
-    out: NDArray[np.float64] = v * v * v / 6 * coefficients[whole]
-    out += (2 / 3 - u * u * (1 - u / 2)) * coefficients[whole + 1]
-    out += (2 / 3 - v * v * (1 - v / 2)) * coefficients[whole + 2]
-    out += u * u * u / 6 * coefficients[whole + 3]
+    out: NDArray[np.float64] = v * v * v / 6 * coefficients[..., whole]
+    out += (2 / 3 - u * u * (1 - u / 2)) * coefficients[..., whole + 1]
+    out += (2 / 3 - v * v * (1 - v / 2)) * coefficients[..., whole + 2]
+    out += u * u * u / 6 * coefficients[..., whole + 3]
     return out

@@ -40,7 +40,7 @@ def whole_rate(sample_rate_hz: Any) -> int:
     return int(sample_rate_hz)
 
 
-_LOOKED_AT = 1 << 16
+_LOOKED_AT = 1 << 18
 """Samples at once: the second look at them finds them in the cache."""
 
 
