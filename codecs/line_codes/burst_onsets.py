@@ -99,7 +99,7 @@ def burst_onsets(tone: NDArray[np.complex128], noise: Array, lengths: BurstLengt
     above = (contrast > np.maximum(BURST_SHARE * level, floor)) & (before < 0.5 * level)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], above, [False]])))
     places = np.array(
-        [first + int(np.argmax(contrast[first:beyond])) for first, beyond in edges.reshape(-1, 2).tolist()], np.int64
+        [first + int(contrast[first:beyond].argmax()) for first, beyond in edges.reshape(-1, 2).tolist()], np.int64
     )
     # Half way between silence and a burst: what noise adds to both is left out, and to the loudest adds most.
     usual = median_filter(on[places], NEIGHBOURS, mode="nearest") if places.size else on[places]

@@ -143,17 +143,18 @@ class _Flywheel:
     bursts: ClockBursts
     pace: NDArray[np.float64]
     times: list[float] = field(init=False)
+    strengths: list[float] = field(init=False)
+    _steps_a_group: int = field(init=False)
 
     def __post_init__(self) -> None:
+        # Numbers of Python: they are looked at one by one.
         self.times = self.bursts.times.tolist()
+        self.strengths = self.bursts.strength.tolist()
+        self._steps_a_group = self.code.data_steps + self.code.extra_steps
 
     def _hops(self, seconds: float, time: float) -> float:
         place = min(max(0, int(time)), self.pace.size - 1)
-        return seconds * float(self.pace[place])
-
-    @property
-    def _steps_a_group(self) -> int:
-        return self.code.data_steps + self.code.extra_steps
+        return seconds * self.pace.item(place)
 
     def _groups_between(self, first: float, beyond: float) -> int:
         return max(0, round((beyond - first) / self._hops(self.code.group_s, first)))
@@ -170,9 +171,9 @@ class _Flywheel:
         reach = self._hops(share * self.code.step_s, time)
         first = bisect_left(self.times, time - reach)
         beyond = bisect_left(self.times, time + reach, first)
-        if first == beyond:
-            return None
-        return first + int(np.argmax(self.bursts.strength[first:beyond]))
+        if beyond - first < 2:
+            return first if first < beyond else None
+        return max(range(first, beyond), key=self.strengths.__getitem__)
 
     def _starts_train(self, burst: int) -> bool:
         return self._hits(self.times[burst], self._marked(burst), TRIAL_STEPS) >= TRIAL_HITS
@@ -255,7 +256,7 @@ class _Flywheel:
         return steps[: len(steps) - lost], False
 
     def _follow(self, burst: int) -> float:
-        strength = float(self.bursts.strength[burst])
+        strength = self.strengths[burst]
         return FOLLOW_LEAST + (FOLLOW_MOST - FOLLOW_LEAST) * strength / (strength + FOLLOW_NOISE)
 
     def _mark_at(self, burst: int, expected: bool) -> bool:
