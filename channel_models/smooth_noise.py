@@ -76,11 +76,9 @@ def spline(coefficients: NDArray[np.float64], places: NDArray[np.float64]) -> ND
     Returns:
         shape (places,), or (splines, places).
     """
-    whole = places.astype(np.int64)
-    u = places - whole
-    v = 1 - u
-    out: NDArray[np.float64] = v * v * v / 6 * coefficients[..., whole]
-    out += (2 / 3 - u * u * (1 - u / 2)) * coefficients[..., whole + 1]
-    out += (2 / 3 - v * v * (1 - v / 2)) * coefficients[..., whole + 2]
-    out += u * u * u / 6 * coefficients[..., whole + 3]
-    return out
+    from ..kernels.spline import splines
+
+    rows = np.atleast_2d(coefficients)
+    out = np.empty((len(rows), places.size))
+    splines(rows, places, out)
+    return out.reshape(*coefficients.shape[:-1], places.size)

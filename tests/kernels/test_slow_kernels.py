@@ -12,6 +12,7 @@ from tapewright.kernels.modulation import modulate
 from tapewright.kernels.noise import add_noise
 from tapewright.kernels.saturation import halfway, saturate
 from tapewright.kernels.scrape import scrape
+from tapewright.kernels.spline import splines
 from tapewright.kernels.swelling_noise import add_swelling_noise
 
 
@@ -33,6 +34,19 @@ def test_modulation_is_the_spline_of_scipy(seed, per_frame, start):
     modulate(row, frozen(coefficients), per_frame, start)
     # A frame may fall on either side of a knot, where the pieces agree; places in single precision: 1e-6 of a slope.
     assert np.abs(row - wanted).max() < 1e-5
+
+
+@given(seed=st.integers(0, 2**32 - 1))
+def test_splines_are_those_of_scipy(seed):
+    rng = np.random.default_rng(seed)
+    coefficients = rng.uniform(-1, 1, (3, 40))
+    places = np.sort(rng.uniform(0, 37, 100))
+    wanted = [BSpline(np.arange(44) - 3.0, row, 3)(places) for row in coefficients]
+    out, plainly = np.empty((2, 3, 100))
+    splines(frozen(coefficients, np.float64), frozen(places, np.float64), out)
+    splines.py_func(coefficients, places, plainly)
+    assert np.abs(out - wanted).max() < 1e-14
+    assert np.abs(out - plainly).max() < 1e-15
 
 
 def test_plain_python_and_compiled_modulation_agree():
