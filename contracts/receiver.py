@@ -41,6 +41,16 @@ class Receiver(PlugIn):
         """
         return codec
 
+    def follows(self, codec: Codec) -> bool:
+        """Whether this receiver is sure to follow ``codec`` at the pace it has, by arithmetic.
+
+        A receiver that sets no pace of its own follows all.
+
+        Raises:
+            UsageError: a codec that it cannot decode at any pace (ask ``refusal`` first).
+        """
+        return True
+
     def relay_count(self, codec: Codec) -> int | None:
         """Relays to be bought for a decoder of ``codec``; None from a receiver without relays, or if it cannot tell."""
         return None

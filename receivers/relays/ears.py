@@ -8,7 +8,6 @@ from functools import cached_property
 from itertools import product
 
 from ...contracts.keying import Keying
-from ...contracts.signal import Signal
 from .bench import Bench
 from .corner import Surroundings
 from .edges import Edges, Stays, TestTape, Times, edges_of, stays_of
@@ -34,6 +33,7 @@ class Ears:
     around: Surroundings
     _edges: dict[tuple[str, Variant], Edges | None] = field(default_factory=dict, repr=False, compare=False)
     _stays: dict[tuple[str, Variant], Stays] = field(default_factory=dict, repr=False, compare=False)
+    _tone_stays: dict[tuple[Variant, float], Stays] = field(default_factory=dict, repr=False, compare=False)
 
     def variants(self) -> Iterator[Variant]:
         """All that are tried."""
@@ -54,19 +54,17 @@ class Ears:
 
     def tone_stays(self, variant: Variant, late_s: float) -> Stays:
         """Of the second tone's relays of one variant, in parallel; that on the second track ``late_s`` later."""
-        first, second = (f"{role} tone" for role in input_roles(self.keying))
-        return self.stays(first, variant).beside(self.stays(second, variant).late_by(late_s))
+        if (variant, late_s) not in self._tone_stays:
+            first, second = (f"{role} tone" for role in input_roles(self.keying))
+            both = self.stays(first, variant).beside(self.stays(second, variant).late_by(late_s))
+            self._tone_stays[variant, late_s] = both
+        return self._tone_stays[variant, late_s]
 
     @cached_property
     def bursts(self) -> dict[str, Times]:
         """Of each track: see ``TestTape.bursts``."""
         roles = input_roles(self.keying)
         return {role: self.tape.bursts(role, self.bench.relays, self.around.speed) for role in roles}
-
-    @cached_property
-    def _played(self) -> dict[str, Signal]:
-        speed = self.around.speed
-        return {kind: self.tape.played(self.bench.relays, speed, kind == "long") for kind in KINDS_OF_TAPE[speed]}
 
     def _relay(self, role: str, variant: Variant) -> Input:
         kind, reservoir, resistance, tuning = variant
@@ -76,7 +74,10 @@ class Ears:
         return plain[role] if role in plain else machine.tones[role != f"{first} tone"]
 
     def _events(self, role: str, variant: Variant) -> ContactEvents:
-        relay, played = self._relay(role, variant), self._played[variant[0]]
-        track = self.keying.track(role.partition(" ")[0])
-        heard = played if relay.tone_filter is None else relay.tone_filter.passed(played, track)
+        relay, track = self._relay(role, variant), self.keying.track(role.partition(" ")[0])
+        told = self.bench.relays, self.around.speed, variant[0] == "long"
+        if relay.tone_filter is None:
+            heard = self.tape.played(*told)
+        else:
+            heard = self.tape.filtered(*told, relay.tone_filter, track)
         return listen(heard, track, relay.front_end, relay.coil, relay.armature)

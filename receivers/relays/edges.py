@@ -6,7 +6,7 @@ counts, so a pattern is played in which bursts follow long silences and each oth
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from functools import cached_property
 from typing import Self
 
@@ -22,6 +22,7 @@ from .contact import bounce_s
 from .listening import ContactEvents
 from .machine import Input
 from .relay_set import RelaySet
+from .tone_filter import ToneFilter
 
 PATTERN = bytes((0xF5, 0x8A, 0x2D))
 """Every bit as a one and as a zero; ones alone, in runs, after short and long silences, first and last of a byte."""
@@ -89,9 +90,11 @@ class Edges(Stays):
 
 @dataclass(frozen=True)
 class TestTape:
-    """The pattern as a recording of ``code``."""
+    """The pattern as a recording of ``code``; what was played or filtered once is kept."""
 
     code: KeyedLineCode
+    _played: dict[tuple[int, bool], Signal] = field(default_factory=dict, repr=False, compare=False)
+    _filtered: dict[tuple[int, bool, ToneFilter, int], Signal] = field(default_factory=dict, repr=False, compare=False)
 
     @cached_property
     def _bits(self) -> Bits:
@@ -112,6 +115,18 @@ class TestTape:
 
     def played(self, relays: RelaySet, speed: int, loud: bool) -> Signal:
         """The tape at a limit of its speed, both tracks at the set's loudest or quietest level."""
+        if (speed, loud) not in self._played:
+            self._played[speed, loud] = self._at(relays, speed, loud)
+        return self._played[speed, loud]
+
+    def filtered(self, relays: RelaySet, speed: int, loud: bool, tone_filter: ToneFilter, track: int) -> Signal:
+        """The same, what ``tone_filter`` lets through of one track."""
+        key = (speed, loud, tone_filter, track)
+        if key not in self._filtered:
+            self._filtered[key] = tone_filter.passed(self.played(relays, speed, loud), track)
+        return self._filtered[key]
+
+    def _at(self, relays: RelaySet, speed: int, loud: bool) -> Signal:
         level = relays.tape.loudest_db if loud else relays.tape.quietest_db
         peak = np.abs(self._recording.samples).max(axis=1, keepdims=True)
         gains = (10 ** (level / 20) / np.maximum(peak, 1e-9)).astype(np.float32)

@@ -9,7 +9,7 @@ from ...contracts.keying import KeyedLineCode
 from .parts import parts
 from .relay_set import RelaySet
 from .table import Table
-from .timing import shortest_step
+from .timing import closes, shortest_step, shortest_step_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +60,17 @@ def shortest(code: KeyedLineCode, relays: RelaySet, table: Table) -> float | Non
     Raises:
         UsageError: a code that the machine cannot follow at any step.
     """
-    found = shortest_step(code, relays, table)
-    return None if found is None else found.step_s
+    return shortest_step_s(code, relays, table)
+
+
+@lru_cache(maxsize=256)
+def follows(code: KeyedLineCode, relays: RelaySet, table: Table) -> bool:
+    """Whether ``code`` as it is closes.
+
+    Raises:
+        UsageError: a code that the machine cannot follow at any step.
+    """
+    return closes(code, relays, table)
 
 
 @lru_cache(maxsize=64)

@@ -24,7 +24,7 @@ from .fitting import fitted, load_layers
 from .load_record import Load
 from .loader import load
 from .machine import Machine, build, random_place
-from .pace import contact_limit_bits_per_s, shortest
+from .pace import contact_limit_bits_per_s, follows, shortest
 from .parts import parts
 from .relay_set import RelaySet, load_set
 from .suitability import reason_against
@@ -44,6 +44,9 @@ class Relays(Receiver):
 
     set: str = parameter("signal_12v", "Relays and electronics: a ready set, or a path that ends in .toml.")
     table: str = parameter("clock_tower", "Which line is held in which steps: a ready table, or a path.")
+    relay_spread: float = parameter(
+        1.0, "How far the relays' times, pick-up and drop-out lie apart, times what the set states.", low=0, high=10
+    )
     verify: bool = parameter(False, "The last play, or the only one again, is compared against memory.")
     content: str = parameter("", "Hash of what the two files hold; filled in, and checked if given.")
 
@@ -59,8 +62,9 @@ class Relays(Receiver):
         object.__setattr__(self, "content", content)
 
     def files(self) -> tuple[RelaySet, Table]:
-        """What the two files hold."""
-        return load_set(self.set), load_table(self.table)
+        """What the two files hold, the relays as far apart as ``relay_spread`` says."""
+        relays = load_set(self.set)
+        return relays if self.relay_spread == 1 else relays.spread(self.relay_spread), load_table(self.table)
 
     def refusal(self, codec: Codec) -> str | None:
         """See ``Receiver``."""
@@ -98,13 +102,22 @@ class Relays(Receiver):
         """See ``Receiver``: what the contacts can follow in the worst corner."""
         if self.refusal(codec) is not None or not isinstance(codec.line_code, KeyedLineCode):
             return None
-        return contact_limit_bits_per_s(codec.line_code, *self.wiring(codec))
+        return contact_limit_bits_per_s(codec.line_code, *self._timed(codec))
 
     def quickest(self, codec: Codec) -> Codec | None:
         """See ``Receiver``: the shortest step that closes in the worst corner, up to a tenth of a millisecond."""
         code = self._keyed(codec)
-        found = shortest(code, *self.wiring(codec))
+        found = shortest(code, *self._timed(codec))
         return None if found is None else Codec(codec.layers, code.at_step(round(math.ceil(1e4 * found) / 1e4, 4)))
+
+    def follows(self, codec: Codec) -> bool:
+        """See ``Receiver``: whether every path closes in the worst corner."""
+        return follows(self._keyed(codec), *self._timed(codec))
+
+    def _timed(self, codec: Codec) -> tuple[RelaySet, Table]:
+        """The wiring without what no path of timing runs through, so that stacks that differ there share an answer."""
+        relays, table = self.wiring(codec)
+        return relays, replace(table, load_layers=())
 
     def relay_count(self, codec: Codec) -> int | None:
         """See ``Receiver``: those of the machine, layers and comparator included."""

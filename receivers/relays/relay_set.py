@@ -6,7 +6,7 @@ The ready sets are typical figures of kinds of relay, of no maker. Replace them 
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from .coil import CLAMPS, Clamp
 from .front_end import DRIVERS, RECTIFIERS, FrontEnd
@@ -87,6 +87,11 @@ class RelaySet:
     reset: float
     worn: float
     tone_filter: FilterKind | None = None
+
+    def spread(self, factor: float) -> RelaySet:
+        """The set with all its relays ``factor`` times as far from the typical ones: see ``RelayType.spread``."""
+        kinds = {role: getattr(self, role).spread(factor) for role in ("clock", "logic", "latch")}
+        return replace(self, **kinds)
 
 
 def ready_sets() -> tuple[str, ...]:

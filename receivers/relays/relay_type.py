@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from .coil import Clamp, Coil, copper
 from .front_end import CONTACT_FOLLOW, Armature
@@ -23,6 +23,10 @@ CONTACT_FORMS = ("changeover", "make")
 
 WORN_BOUNCE = 1.0
 """Bounce grows by this share of itself until rated life (modelling prior: makers publish no curve)."""
+
+BEYOND_THE_RISE, HIGHEST_PICK_UP = 1.01, 0.95
+"""However far a spread is stretched: a relay comes in no sooner than so many times its coil's own rise, and at no more
+than this share of the rated voltage."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +160,22 @@ class RelayType:
                 f"(released_h / resistance_ohm), not {1e3 * made.operate_s.low:g}.",
             )
         return made
+
+    def spread(self, factor: float) -> RelayType:
+        """The kind with its times, pick-up and drop-out ``factor`` times as far from the typical ones.
+
+        As far as a relay can be so: pick-up stays below ``HIGHEST_PICK_UP``, drop-out below the middle between what the
+        data sheet has for both, no coil gets quicker than its own rise, and no time shorter than a tenth of the least.
+        """
+        between = (self.drop_out.high + self.pick_up.low) / 2
+        return replace(
+            self,
+            pick_up=self.pick_up.times(factor, between, max(HIGHEST_PICK_UP, self.pick_up.high)),
+            drop_out=self.drop_out.times(factor, 0.1 * self.drop_out.low, max(0.99 * between, self.drop_out.high)),
+            operate_s=self.operate_s.times(factor, min(self.operate_s.low, BEYOND_THE_RISE * self.rise_s)),
+            release_s=self.release_s.times(factor, 0.1 * self.release_s.low),
+            bounce_s=self.bounce_s.times(factor, 0.1 * self.bounce_s.low),
+        )
 
     @property
     def rise_s(self) -> float:

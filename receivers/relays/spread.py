@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -44,6 +45,16 @@ class Spread:
     def scaled(self, factor: float) -> Spread:
         """The same spread in another unit."""
         return Spread(self.low * factor, self.typical * factor, self.high * factor)
+
+    def times(self, factor: float, least: float, most: float = math.inf) -> Spread:
+        """Limits ``factor`` times as far from the typical value, between ``least`` and ``most``.
+
+        >>> Spread(2.0, 4.0, 8.0).times(1.5, 0.5), Spread(2.0, 4.0, 8.0).times(4.0, 0.5, 15.0)
+        (Spread(low=1.0, typical=4.0, high=10.0), Spread(low=0.5, typical=4.0, high=15.0))
+        """
+        low = self.typical - factor * (self.typical - self.low)
+        high = self.typical + factor * (self.high - self.typical)
+        return Spread(min(max(low, least), self.typical), self.typical, max(min(high, most), self.typical))
 
     def draw(self, rng: np.random.Generator) -> float:
         """One relay's figure: a normal deviate, truncated at the limits, wider on the wider side."""

@@ -100,6 +100,28 @@ def shortest_step(code: KeyedLineCode, relays: RelaySet, table: Table) -> Timing
     Raises:
         UsageError: a code that the machine cannot follow at any step.
     """
+    step_s = shortest_step_s(code, relays, table)
+    return None if step_s is None else _timing(code.at_step(step_s), Bench(relays, table, code.keying()))
+
+
+def closes(code: KeyedLineCode, relays: RelaySet, table: Table) -> bool:
+    """Whether every path has time to spare with ``code`` as it is.
+
+    Raises:
+        UsageError: a code that the machine cannot follow at any step.
+    """
+    reason = reason_against(code.keying(), relays, table)
+    if reason is not None:
+        raise UsageError(reason)
+    return _closes(code, code.keying().step_s, Bench(relays, table, code.keying()))
+
+
+def shortest_step_s(code: KeyedLineCode, relays: RelaySet, table: Table) -> float | None:
+    """The shortest step that closes, as ``shortest_step`` finds it, without its margins.
+
+    Raises:
+        UsageError: a code that the machine cannot follow at any step.
+    """
     reason = reason_against(code.keying(), relays, table)
     if reason is not None:
         raise UsageError(reason)
@@ -117,7 +139,7 @@ def shortest_step(code: KeyedLineCode, relays: RelaySet, table: Table) -> Timing
             closing_s = middle_s
         else:
             failing_s = middle_s
-    return _timing(code.at_step(closing_s), bench)
+    return closing_s
 
 
 def _closes(code: KeyedLineCode, step_s: float, bench: Bench) -> bool:
