@@ -15,7 +15,7 @@ from ..contracts.keying import KeyedLineCode
 from ..contracts.line_code import NEEDS, LineCode
 from ..contracts.receiver import Receiver
 from ..contracts.relay_cost import BYTE_BITS, RelayLayer, RelayLineCode
-from .schemes import Layers, ready, schemes
+from .schemes import PROBE, Layers, mends, ready, schemes
 from .variation import first_look, moves, pace, tidied, with_value
 
 SLOWER = (1.0, 1.06, 1.12, 1.25, 1.5, 2.0)
@@ -27,6 +27,9 @@ PROBE_BYTES = 256
 
 ALIKE = 1.02
 """Load times whose ratio is less count as alike, and then the simpler format is better."""
+
+ABOUT_AS_LONG = 0.9
+"""Of two formats without a corrector the one whose recording is shorter than so much of the other's may do better."""
 
 
 @dataclass(frozen=True)
@@ -69,10 +72,20 @@ class Candidate:
     def is_no_sturdier_than(self, other: Candidate) -> bool:
         """Whether it is the same format but for less redundancy, or less time for a bit, or neither more.
 
-        What ``other`` loses on given tapes this one is then taken to lose too: a rule for selection, no proof.
+        Formats without a corrector also compare where their checks differ: any wrong bit is a lost load, so that the
+        one whose bits are as short in a recording that is about as long cannot do better. What ``other`` loses on given
+        tapes this one is then taken to lose too: a rule for selection, no proof.
         """
-        quicker, slower = self._strength, other._strength
-        return quicker[0] == slower[0] and quicker[1] <= slower[1] and quicker[2] <= slower[2] * (1 + 1e-9)
+        if self._kind != other._kind or self._bit_s > other._bit_s * (1 + 1e-9):
+            return False
+        if self.shape == other.shape:
+            return self.redundancy <= other.redundancy
+        return self.tape_s >= ABOUT_AS_LONG * other.tape_s and not (self.mends or other.mends)
+
+    @cached_property
+    def mends(self) -> bool:
+        """Whether its layers repair a wrong bit."""
+        return mends(self.codec.layers)
 
     @cached_property
     def redundancy(self) -> float:
@@ -80,10 +93,14 @@ class Candidate:
         return self.codec.coded_bits(PROBE_BYTES) / (BYTE_BITS * PROBE_BYTES)
 
     @cached_property
-    def _strength(self) -> tuple[tuple[object, ...], float, float]:
-        """What must be alike, redundancy, and the length of a bit."""
+    def _kind(self) -> tuple[object, ...]:
+        """Its line code, with the words and switches of it."""
         chosen = (one for one in self.codec.line_code.arguments().values() if isinstance(one, bool | str))
-        return (*self.shape, *chosen), self.redundancy, pace(self.codec.line_code)
+        return (self.family, *chosen)
+
+    @cached_property
+    def _bit_s(self) -> float:
+        return pace(self.codec.line_code)
 
 
 @dataclass(frozen=True)
@@ -122,7 +139,7 @@ def coarse(code: LineCode, receiver: Receiver, payload_bytes: int) -> tuple[Cand
     found = [candidate for layers in schemes() for candidate in _of(layers, code, codes, receiver, payload_bytes)]
     for stack in ready(code):
         made = _candidate(stack, receiver, payload_bytes)
-        if made is not None and keeps_pace(made, receiver, payload_bytes):
+        if made is not None and keeps_pace(made, receiver):
             found.append(made)
     return ranked(found)
 
@@ -135,31 +152,19 @@ def beside(candidate: Candidate, receiver: Receiver, payload_bytes: int) -> tupl
         stacks += [
             Codec((*codec.layers[:place], moved, *codec.layers[place + 1 :]), codec.line_code) for moved in moves(layer)
         ]
-    probe = bytes(range(97, 161))
-    recorded = codec.line_bits(probe).tobytes()
+    recorded = codec.line_bits(PROBE).tobytes()
     return ranked(
         made
         for stack in stacks
         # What leaves the recording as it is makes no other format.
-        if stack.line_code != codec.line_code or stack.line_bits(probe).tobytes() != recorded
+        if stack.line_code != codec.line_code or stack.line_bits(PROBE).tobytes() != recorded
         if (made := _candidate(stack, receiver, payload_bytes)) is not None
     )
 
 
-def keeps_pace(candidate: Candidate, receiver: Receiver, payload_bytes: int) -> bool:
+def keeps_pace(candidate: Candidate, receiver: Receiver) -> bool:
     """Whether ``receiver`` is sure to follow the candidate's pace, by arithmetic."""
-    if not isinstance(candidate.codec.line_code, KeyedLineCode) or receiver.refusal(candidate.codec) is not None:
-        return True
-    quickest = receiver.quickest(Codec(candidate.codec.layers, _at_the_usual_step(candidate.codec.line_code)))
-    return quickest is not None and quickest.duration_s(payload_bytes) <= candidate.tape_s * (1 + 1e-9)
-
-
-def _at_the_usual_step(code: KeyedLineCode) -> KeyedLineCode:
-    """``code`` at the step it is declared with: what closes hangs on the shares of a step, and is then asked once."""
-    try:
-        return tidied(code.at_step(type(code)().keying().step_s))
-    except UsageError:
-        return code
+    return receiver.refusal(candidate.codec) is not None or receiver.follows(candidate.codec)
 
 
 def ranked(found: Iterable[Candidate]) -> tuple[Candidate, ...]:

@@ -10,20 +10,24 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from functools import partial
 
 from ..contracts import registry
 from ..contracts.errors import UsageError
-from .assumptions import Assumption, assumptions
+from .assumptions import FIGURE_TAPES, Assumption, Contest
 from .candidates import Candidate, beside, coarse, families, keeps_pace
 from .course import Course
 from .deck import deck
+from .figures import figures
 from .final import MOST_TAPES, final
 from .limits import Limits
+from .misses import nearest_miss
+from .outlook import ALONE, FIGURES, FINAL, RACE, Outlook
 from .racing import ENOUGH, Family, lost, next_survivor
-from .reasons import nearest_miss, rejected
+from .reasons import rejected
 from .refusals import refusals
 from .study import DEFAULT_SEED
-from .tally import Tally
+from .sturdy import sturdiest
 from .trials import News
 from .verdict import Choice, Finalist, Miss, Stage
 
@@ -41,9 +45,6 @@ REFINEMENTS = 1
 
 MOST_NEIGHBOURS = 12
 """Candidates that a refinement may enter, the nearest to the front."""
-
-LAST_FINALS = 2
-"""Of the sturdiest formats, where nothing else passed."""
 
 NEAR_MISSES = 2
 """Quicker candidates that a refinement starts from as well: those that were longest in the race."""
@@ -93,6 +94,8 @@ class _Choosing:
         self.failed: list[Finalist] = []
         self.families = {family.name: family for family in self._entered()}
         self.refined: set[str] = set()
+        self.outlook = Outlook(FIGURE_TAPES * len(figures(self.course)), self.final.tapes)
+        self.watch(Stage(self._cost()))
 
     def _entered(self) -> Iterator[Family]:
         for name, code in self.installed.codes.items():
@@ -134,17 +137,32 @@ class _Choosing:
             rejected=tuple(rejected(self.families, self.installed, tuple(self.shown))),
             assumptions=self._assumptions(),
             miss=None if self.shown else self._nearest_miss(),
-            tapes=sum(tally.trials for tally in self._all_tallies()),
+            tapes=self.outlook.played,
             tried=(
                 sum(len(one.out) + len(one.waiting) + len(one.racing) for one in self.families.values()),
                 sum(len(one.tallies) for one in self.families.values()),
             ),
         )
 
-    def _all_tallies(self) -> Iterator[Tally]:
-        for family in self.families.values():
-            yield from family.tallies.values()
-        yield from (finalist.tally for finalist in (*self.shown, *self.failed))
+    def _told(self, what: str, phase: str = ALONE) -> Callable[[News], None]:
+        """A watcher of one run of tapes, which belongs to ``phase``."""
+        to_come = self._to_come(phase)
+
+        def told(news: News) -> None:
+            self.outlook.saw(news, to_come)
+            self.watch(Stage(what, news, self.outlook.remaining_s))
+
+        return told
+
+    def _to_come(self, phase: str) -> int:
+        return self.outlook.to_come(phase, self.families.values(), SHOWN - len(self.shown))
+
+    def _cost(self) -> str:
+        """What is about to be done, before it begins."""
+        fit = sum(len(family.waiting) for family in self.families.values())
+        families = sum(bool(family.waiting) for family in self.families.values())
+        told = f"{fit:,} formats of {families} families within the limits by arithmetic"
+        return f"{told}, some {self._to_come(RACE):,} tapes to play" if fit else told
 
     def _fronts(self, wanted: int) -> list[tuple[Family, Candidate]]:
         """The fronts of the families that are not shown yet, as far as they can be among the ``wanted`` best."""
@@ -177,25 +195,15 @@ class _Choosing:
 
     def _try_the_sturdy_end(self) -> None:
         """Before it is said that nothing meets the limits: the finals of the sturdiest formats within them."""
-        self.watch(Stage("the sturdiest formats"))
-        played = {finalist.candidate for finalist in self.failed}
-        of = {one: family for family in self.families.values() for one in family.sturdy() if one not in played}
-        left = tuple(of)
-        for tapes, going_on in ((8, 8), (64, LAST_FINALS)):
-            if not left:
-                return
-            tallies = self.course.play(left, tapes, "sturdy", tapes, self._told("the sturdiest formats"))
-            best = sorted(zip(left, tallies, strict=True), key=lambda entry: (-entry[1].right, entry[0].rank))
-            left = tuple(one for one, _ in best[:going_on])
-        for candidate in left:
-            self._play_final(of[candidate], candidate)
+        lost = {finalist.candidate for finalist in self.failed}
+        for family, candidate in sturdiest(self.families.values(), lost, self.course, self.final, self._told):
+            self._play_final(family, candidate)
             if self.shown:
                 return
 
     def _race_told(self, family: Family, news: News) -> None:
-        raced = len(family.tallies)
-        left = len(family.racing)
-        self.watch(Stage(f"race, {family.name}: {raced} formats so far, {left} in it, this round", news))
+        raced, left = len(family.tallies), len(family.racing)
+        self._told(f"race, {family.name}: {raced} formats so far, {left} in it, this round", RACE)(news)
 
     def _refine(self, family: Family, front: Candidate) -> None:
         """Enter what lies around the front, and around what was nearly as good and quicker."""
@@ -217,14 +225,14 @@ class _Choosing:
             front = found
 
     def _keeps_pace(self, candidate: Candidate) -> bool:
-        return keeps_pace(candidate, self.receiver, len(self.course.program))
+        return keeps_pace(candidate, self.receiver)
 
     def _play_final(self, family: Family, candidate: Candidate) -> None:
         number = len(self.shown) + len(self.failed) + 1
         attempt = 1 if self.shown else len(self.failed) + 1
         asked = final(self.limits, self.budget, attempt)
         self.watch(Stage(f"{family.name}: final of {asked.tapes} fresh tapes"))
-        tally = self.course.final(candidate, asked, number, self._told(f"{family.name}: final"))
+        tally = self.course.final(candidate, asked, number, self._told(f"{family.name}: final", FINAL))
         passed = asked.passed(tally, self.limits, candidate.codec.lies_at_most)
         finalist = Finalist(candidate, asked, tally, passed, number)
         if passed:
@@ -233,9 +241,6 @@ class _Choosing:
         self.failed.append(finalist)
         why = lost(tally)
         family.retreat(candidate, replace(why, words=f"{why.words}, {asked.failures} allowed, in its final"))
-
-    def _told(self, what: str) -> Callable[[News], None]:
-        return lambda news: self.watch(Stage(what, news))
 
     def _assumptions(self) -> tuple[Assumption, ...]:
         if not self.shown:
@@ -249,8 +254,9 @@ class _Choosing:
         ]
         lost.sort(key=lambda entry: (-entry[0], entry[1].rank))
         quicker = [candidate for _, candidate in lost[:NEAR_MISSES]]
-        asked = (self.course, self.limits, self.final, self._told)
-        return assumptions(winner, others, quicker, *asked)
+        told = partial(self._told, phase=FIGURES)
+        contest = Contest(winner, others, quicker, self.course, self.limits, self.final, told)
+        return contest.assumptions(partial(self.outlook.turned, FIGURE_TAPES))
 
     def _nearest_miss(self) -> Miss | None:
         return nearest_miss(self.families, self.failed, self.course, self.limits, self.final, self._told)

@@ -104,7 +104,7 @@ def trade(finalist: Finalist, winner: Finalist, limits: Limits) -> str:
 
 def unit_of(one: Assumption) -> str:
     """The unit of a figure with a space before it, unless its name says it."""
-    return f" {one.knob.unit}" if one.knob.unit and one.knob.unit not in one.knob.name else ""
+    return f" {one.figure.unit}" if one.figure.unit and one.figure.unit not in one.figure.name else ""
 
 
 def sentences(choice: Choice) -> Iterator[str]:
@@ -146,13 +146,12 @@ def _hangs_on(found: tuple[Assumption, ...], choice: Choice) -> str:
     unit = unit_of(first)
     if first.factor is None:
         return (
-            f"No figure of the deck and the tape that was made {LADDER[-1]:g} times as bad, one at a time, was seen to "
-            f"bring it below the limit."
+            f"No figure that was made {LADDER[-1]:g} times as bad, one at a time, was seen to bring it below the limit."
         )
     lost = first.tally.trials - first.tally.right
     then = "no runner-up holds there" if first.then is None else f"then {short(first.then)} is better"
     return (
-        f"The answer hangs on {first.knob.name}, taken as {first.knob.value:.3g}{unit}: "
+        f"The answer hangs on {first.figure.name}, taken as {first.figure.value:.3g}{unit}: "
         f"at {first.falls_at:.3g}{unit} it failed {lost} of {first.tally.trials} tapes; {then}."
     )
 
@@ -179,10 +178,10 @@ def _finalist(finalist: Finalist, limits: Limits) -> dict[str, Any]:
 
 def _assumption(one: Assumption) -> dict[str, Any]:
     return {
-        "figure": one.knob.name,
-        "parameter": one.knob.parameter,
-        "unit": one.knob.unit,
-        "value": one.knob.value,
+        "figure": one.figure.name,
+        "parameter": one.figure.parameter,
+        "unit": one.figure.unit,
+        "value": one.figure.value,
         "holds_to": one.holds_to,
         "falls_at": one.falls_at,
         "trials": one.tally.trials,

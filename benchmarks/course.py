@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Generator, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 
 from ..contracts.errors import UsageError
@@ -51,18 +51,16 @@ class Course:
         purpose: str,
         number: int = 0,
         watch: Callable[[News], None] = unwatched,
-        channel: str | None = None,
     ) -> tuple[Tally, ...]:
         """The tally of each candidate over as many tapes, the same for all of them.
 
         Args:
             purpose, number: tapes for another purpose, or of another number, are other tapes.
-            channel: another than the course's.
 
         Raises:
             TapewrightError: a plug-in raised.
         """
-        study = self.study(candidates, tapes, purpose, number, channel)
+        study = self.study(candidates, tapes, purpose, number)
         found = {result.task.codec.spec: result.tally for result in run(study, self.workers, watch)}
         return tuple(found[candidate.codec.spec] for candidate in candidates)
 
@@ -81,16 +79,18 @@ class Course:
         (result,) = run(study, watch=watch, engine=blocks)
         return result.tally
 
-    def study(
-        self, candidates: Sequence[Candidate], tapes: int, purpose: str, number: int = 0, channel: str | None = None
-    ) -> Study:
+    def over(self, channel: str, receiver: str) -> Course:
+        """The same tapes over another channel, for another receiver."""
+        return replace(self, channel=channel, receiver=receiver)
+
+    def study(self, candidates: Sequence[Candidate], tapes: int, purpose: str, number: int = 0) -> Study:
         """What ``play`` runs, for whoever wants to repeat it."""
         return Study(
             program=self.program,
             program_name=self.program_name,
             codecs=tuple(candidate.codec.spec for candidate in candidates),
             receivers=(self.receiver,),
-            channels=(self.channel if channel is None else channel,),
+            channels=(self.channel,),
             trials=tapes,
             seed=self.seed_of(purpose, number),
         )

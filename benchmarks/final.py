@@ -80,5 +80,14 @@ def final(limits: Limits, budget: int = MOST_TAPES, attempt: int = 1) -> Final:
     failures = 0
     while tapes_needed(wanted, failures + 1) <= budget:
         failures += 1
-    confidence = 1 - (1 - CONFIDENCE) / 2 ** (attempt - 1)
+    confidence = asked_of(attempt)
     return Final(tapes_needed(wanted, failures, confidence), failures, confidence)
+
+
+def asked_of(attempt: int) -> float:
+    """The confidence that is asked of the ``attempt``-th format that comes up.
+
+    >>> [asked_of(attempt) for attempt in (1, 2, 3)]
+    [0.95, 0.975, 0.9875]
+    """
+    return 1 - (1 - CONFIDENCE) / 2.0 ** (attempt - 1)

@@ -43,9 +43,6 @@ LATE, STEP_BACK = 32, 1.05
 RETREAT = 1.15
 """How much longer a load must take than one that failed its final, for another try of the same family."""
 
-CORRECTED = 1.2
-"""Line bits for each payload bit from which a stack counts as well corrected."""
-
 
 @dataclass
 class Family:
@@ -105,7 +102,7 @@ class Family:
     def sturdy(self) -> tuple[Candidate, ...]:
         """The sturdy end of what no arithmetic refused: each stack of layers at the slowest pace that fits.
 
-        Of the stacks without a corrector only the slowest is among them, and every preset is that fits.
+        Of the stacks that mend nothing only the slowest is among them, and every preset is that fits and mends.
         """
         known = [
             *self.waiting,
@@ -114,10 +111,9 @@ class Family:
         ]
         slowest: dict[tuple[object, ...], Candidate] = {}
         for one in sorted(known, key=lambda one: (-one.tape_s, one.rank)):
-            kind = one.codec.layers if one.redundancy >= CORRECTED else ()
-            slowest.setdefault(kind, one)
+            slowest.setdefault(one.codec.layers if one.mends else (), one)
         presets = {stack.spec for stack in ready(next(iter(known)).codec.line_code)} if known else set()
-        found = [*slowest.values(), *(one for one in known if one.codec.spec in presets)]
+        found = [*slowest.values(), *(one for one in known if one.codec.spec in presets and one.mends)]
         return ranked(found)
 
     def leave_out(self, shapes: Container[tuple[str, ...]]) -> None:
@@ -155,6 +151,11 @@ def passes(tally: Tally, final: Final) -> float:
             - _log_beta(failed, right)
         )
     return total
+
+
+def hopeless(tally: Tally, final: Final) -> bool:
+    """Whether what failed so far leaves little chance to pass ``final``."""
+    return tally.right < tally.trials and passes(tally, final) < HOPELESS
 
 
 def _log_beta(a: float, b: float) -> float:
@@ -195,7 +196,7 @@ def next_survivor(
                 family.tallies[candidate] = family.racing[candidate]
         for candidate in due:
             tally = family.racing.get(candidate)
-            if tally is not None and tally.right < tally.trials and passes(tally, final) < HOPELESS:
+            if tally is not None and hopeless(tally, final):
                 family.lose(candidate, lost(tally))
                 if tally.trials >= LATE:
                     family.step_back(candidate, lost(tally), STEP_BACK)

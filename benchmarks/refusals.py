@@ -74,7 +74,7 @@ def _silent(candidate: Candidate, limits: Limits, final: Final) -> Refusal | Non
         if stated <= most:
             return None
         words = f"its check lets {stated:.1e} of damaged loads pass > {most:g}"
-        return Refusal("silent_at_most", words, _factor(stated, most), _up(stated))
+        return Refusal("silent_at_most", words, _factor(stated, most), up(stated))
     shown = final.silent_shown
     if shown <= most:
         return None
@@ -82,7 +82,7 @@ def _silent(candidate: Candidate, limits: Limits, final: Final) -> Refusal | Non
         "silent_at_most",
         f"has no check: {final.tapes} tapes without a silent loss show {shown:.1e} > {most:g}",
         _factor(shown, most),
-        _up(shown),
+        up(shown),
     )
 
 
@@ -100,7 +100,7 @@ def _load_time(candidate: Candidate, limits: Limits, final: Final) -> Refusal | 
     if most is None or candidate.tape_s <= most:
         return None
     words = f"load time {candidate.tape_s:.3g} s > {most:g} s"
-    return Refusal("load_time_at_most_s", words, candidate.tape_s / most, _up(candidate.tape_s))
+    return Refusal("load_time_at_most_s", words, candidate.tape_s / most, up(candidate.tape_s))
 
 
 def _factor(value: float, most: float) -> float:
@@ -109,10 +109,10 @@ def _factor(value: float, most: float) -> float:
     return OTHER_DECODER * ratio / (OTHER_DECODER + ratio)
 
 
-def _up(value: float, digits: int = 3) -> float:
+def up(value: float, digits: int = 3) -> float:
     """The next greater number of so many digits.
 
-    >>> _up(1.2713)
+    >>> up(1.2713)
     1.28
     """
     rounded = float(f"{value:.{digits}g}")

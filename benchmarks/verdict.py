@@ -21,10 +21,12 @@ class Stage:
     Attributes:
         what: in words.
         news: of the tapes that play now; None between them.
+        remaining_s: about how long the whole choice will still take; None as long as that cannot be told.
     """
 
     what: str
     news: News | None = None
+    remaining_s: float | None = None
 
 
 @dataclass(frozen=True)

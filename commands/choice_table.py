@@ -83,7 +83,7 @@ def _runners_up(choice: Choice) -> Iterator[tuple[str, str]]:
 
 def _assumption(one: Assumption) -> Iterator[tuple[str, str]]:
     unit = unit_of(one)
-    name = f"{one.knob.name} {one.knob.value:.3g}{unit}"
+    name = f"{one.figure.name} {one.figure.value:.3g}{unit}"
     lost = f"{one.tally.trials - one.tally.right} of {one.tally.trials} failed"
     if one.falls_at is not None:
         then = "no runner-up holds" if one.then is None else f"then {short(one.then)}"

@@ -1,0 +1,56 @@
+"""Outlook: how long a choice will still take is what is to come times what a tape took."""
+
+from tapewright.benchmarks.final import Final
+from tapewright.benchmarks.outlook import ALONE, FIGURES, FINAL, RACE, RACE_TAPES, Outlook
+from tapewright.benchmarks.racing import Family
+from tapewright.benchmarks.trials import News
+
+
+class Clock:
+    """A second for each tape that was played, and two before the first."""
+
+    def __init__(self) -> None:
+        self.now_s = 0.0
+
+    def __call__(self) -> float:
+        return self.now_s
+
+
+def run(outlook: Outlook, clock: Clock, tapes: int, to_come: int) -> list[float | None]:
+    told = []
+    for done in range(tapes + 1):
+        outlook.saw(News(done, tapes, (), None), to_come)
+        told.append(outlook.remaining_s)
+        clock.now_s += 1.0
+    return told
+
+
+def test_nothing_is_told_before_some_tapes_and_then_it_falls_to_what_is_left() -> None:
+    clock = Clock()
+    outlook = Outlook(figures=0, final=0, clock=clock)
+    told = run(outlook, clock, 40, 140)
+    assert told[:16] == [None] * 16
+    assert told[16] == 124  # 140 - 16 tapes of a second each
+    assert told[40] == 100
+    assert outlook.played == 40
+
+
+def test_tapes_of_all_runs_are_counted_also_of_one_that_ends_early() -> None:
+    clock = Clock()
+    outlook = Outlook(figures=0, final=0, clock=clock)
+    for tapes in (8, 3, 20):
+        run(outlook, clock, tapes, 0)
+    outlook.saw(News(0, 473, (), None), 0)
+    outlook.saw(News(64, 473, (), None), 0)
+    assert outlook.played == 8 + 3 + 20 + 64
+
+
+def test_what_is_to_come_is_the_rest_of_the_choice() -> None:
+    outlook = Outlook(figures=8 * 192, final=Final(473, 1, 0.95).tapes)
+    empty = Family("out", [])
+    assert outlook.to_come(RACE, (empty,), 3) == 8 * 192 + 3 * 473
+    assert outlook.to_come(FINAL, (empty,), 2) == 8 * 192 + 2 * 473
+    outlook.turned(192)
+    assert outlook.to_come(FIGURES, (empty,), 0) == 7 * 192
+    assert outlook.to_come(ALONE, (empty,), 3) == 0
+    assert RACE_TAPES > 0
