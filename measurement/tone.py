@@ -55,7 +55,7 @@ def baseband(
         row: one track, shape (frames,).
         start, stop: within the row; at least one output comes of any span.
     """
-    from scipy.signal import firwin, upfirdn
+    from scipy.signal import firwin
 
     every = max(1, math.floor(sample_rate_hz / (_OUTPUTS_PER_WIDTH * half_width_hz)))
     half = max(1, math.ceil(_TAPS_WIDTHS * sample_rate_hz / half_width_hz / 2))
@@ -64,17 +64,32 @@ def baseband(
     taps = 2j * low_pass * np.exp(2j * np.pi * turns)
     count = max(1, -(-(stop - start) // every))
     values = np.empty(count, np.complex128)
-    lead = -2 * half % every
     for first in range(0, count, _OUTPUTS):
         here = min(_OUTPUTS, count - first)
-        begin = start + first * every - half - lead
-        piece = _cut(row, begin, start + (first + here - 1) * every + half + 1)
-        skipped = (2 * half + lead) // every
-        values[first : first + here] = upfirdn(taps, piece, down=every)[skipped : skipped + here]
+        values[first : first + here] = _filtered(row, taps[::-1], every, start + first * every - half, here)
     at = start + every * np.arange(count)
     values *= np.exp(-2j * np.pi * np.mod(centre_hz / sample_rate_hz * at, 1.0))
     noise_hz = sample_rate_hz * float((low_pass**2).sum())
     return Baseband(values, sample_rate_hz / every, start / sample_rate_hz, centre_hz, noise_hz)
+
+
+def _filtered(
+    row: NDArray[np.float32], taps: NDArray[np.complex128], every: int, begin: int, count: int
+) -> NDArray[np.complex128]:
+    """Sums of ``taps`` times what stands under them, with the first tap at ``begin`` and then at each ``every`` frames.
+
+    Row and taps are cut into blocks of ``every`` frames. Each block times each block of taps is one product of
+    matrices, and the sum of an output runs down a diagonal of it.
+    """
+    blocks = -(-taps.size // every)
+    folded = np.pad(taps, (0, blocks * every - taps.size)).reshape(blocks, every)
+    piece = _cut(row, begin, begin + (count - 1 + blocks) * every).reshape(-1, every)
+    products = piece @ np.concatenate((folded.real, folded.imag)).T
+    sums = np.zeros(count, np.complex128)
+    for block in range(blocks):
+        sums.real += products[block : block + count, block]
+        sums.imag += products[block : block + count, blocks + block]
+    return sums
 
 
 def _cut(row: NDArray[np.float32], begin: int, end: int) -> NDArray[np.float64]:
