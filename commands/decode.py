@@ -57,6 +57,7 @@ def decode(
     from ..contracts import registry
     from ..contracts.codec import FORMAT_VERSION
     from ..contracts.errors import TargetNotMet, UsageError, in_one_line
+    from ..contracts.signal import Signal
     from ..contracts.streams import stream
     from ..files.label import common_label
     from ..files.programs import parse_address, read_program, write_program
@@ -81,7 +82,10 @@ def decode(
     listener = registry.receiver(receiver)
     stack = None if codec in (None, AUTO) else registry.codec(codec)
     expected = None if expect is None else read_program(expect).data
-    sources = [read_recording(recording) for recording in recordings]
+    sources = []
+    for recording in recordings:
+        with working("reading") as watch:
+            sources.append(read_recording(recording, watch))
     names = [in_one_line(recording) for recording in recordings]
     label = common_label([source.label for source in sources])
     for name, source in zip(names, sources, strict=True):
@@ -115,7 +119,14 @@ def decode(
             raise UsageError(f"receiver '{listener.name}' cannot decode this: {refusal}")
         for length in ([label.payload_bytes] if label is not None else []) + ([len(expected)] if expected else []):
             listener.check_load(stack, length)
-        with working("decoding"):
+        decoder = stack
+
+        def begin(share: float) -> None:
+            parts = (Signal(one.samples[:, : int(share * one.frames) + 1], one.sample_rate_hz) for one in signals)
+            listener.receive(decoder, tuple(parts), stream(seed, trial, "receiver"))
+
+        with working("decoding") as watch:
+            watch.rehearse(max(signal.duration_s for signal in signals), begin)
             decoded = listener.receive(stack, signals, stream(seed, trial, "receiver"))
 
     heard = summaries(signals, decoded.plays)
@@ -134,8 +145,8 @@ def decode(
         from ..files.writing import whole_file
         from ..reports.shape_picture import save_shape
 
-        drawing = shape(stack, listener, signals[0], stream(seed, trial, "receiver"), expected)
-        with whole_file(plot, force) as part:
+        with working("drawing"), whole_file(plot, force) as part:
+            drawing = shape(stack, listener, signals[0], stream(seed, trial, "receiver"), expected)
             save_shape(drawing, part, drawn_as)
     if as_json:
         plays = [

@@ -38,7 +38,8 @@ def degrade(
 
     check_output(output, force)
     stack = registry.channel(channel)
-    source = read_recording(recording)
+    with working("reading") as watch:
+        source = read_recording(recording, watch)
     check_recording(output, bits, source.signal.sample_rate_hz, source.signal.frames)
     with working("through the tape") as watch:
         heard = stack.degrade(source.signal, stream(seed, trial, "channel"), watch)
@@ -46,7 +47,8 @@ def degrade(
     label = source.label
     if label is not None:
         label = replace(label, history=(*label.history, f"degraded by {tape}"))
-    written = write_recording(output, heard, depth=bits, label=label, force=force)
+    with working("writing") as watch:
+        written = write_recording(output, heard, depth=bits, label=label, force=force, watch=watch)
     notes = (*source.notes, *written)
     for note in notes:
         typer.echo(f"note: {note}", err=True)

@@ -43,9 +43,12 @@ def encode(
     tape_s = stack.duration_s(len(source.data))
     check_recording(output, bits, sample_rate_hz, round(tape_s * sample_rate_hz))
     label = Label.of(source.name, source.data, stack.spec, FORMAT_VERSION, source.origin)
-    with working("recording"):
+    with working("recording") as watch:
+        size = len(source.data)
+        watch.rehearse(tape_s, lambda share: stack.encode(source.data[: int(share * size) + 1], sample_rate_hz))
         signal = stack.encode(source.data, sample_rate_hz)
-        notes = write_recording(output, signal, depth=bits, label=label, force=force)
+    with working("writing") as watch:
+        notes = write_recording(output, signal, depth=bits, label=label, force=force, watch=watch)
     length = cassette_note(tape_s)
     for note in (*source.notes, *((length,) if length else ()), *notes):
         typer.echo(f"note: {note}", err=True)

@@ -36,15 +36,17 @@ def explain(
     from ..reports.failed_load import explain as explain_load
     from ..reports.happening import Placement
     from ..reports.tape_placement import placement
+    from .progress import working
 
     wanted, memory = read_program(program), read_program(seen, "dump")
     for name, file in (("program", wanted), ("dump", memory)):
         for note in file.notes:
             typer.echo(f"note: {name}: {note}", err=True)
     place = Placement(wanted.origin) if codec is None else placement(registry.codec(codec), wanted.origin)
-    told = explain_load(
-        wanted.data, memory.data, place, memory.origin if memory.is_addressed else None, unread=memory.gaps
-    )
+    with working("looking for a story"):
+        told = explain_load(
+            wanted.data, memory.data, place, memory.origin if memory.is_addressed else None, unread=memory.gaps
+        )
     if as_json:
         typer.echo(json.dumps(told.to_json()))
     else:

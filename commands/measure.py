@@ -49,11 +49,12 @@ def measure(
 
         picture = picture_format(plot)
         check_output(plot, force, capture)
-    source = read_recording(capture)
+    with working("reading") as watch:
+        source = read_recording(capture, watch)
     for note in source.notes:
         typer.echo(f"note: {note}", err=True)
-    with working("measuring"):
-        found = measured(source.signal, capture.name)
+    with working("measuring") as watch:
+        found = measured(source.signal, capture.name, watch=watch)
     record = found.profile.to_json()
     for note in found.profile.notes:
         typer.echo(f"note: {in_one_line(note)}", err=True)

@@ -36,15 +36,21 @@ def player(
     from ..files.programs import read_program
     from ..reports.player_tables import PLAYER_FILES, player_source, table_bytes, table_header, table_source
     from ..reports.pulse_schedule import pulse_schedule
+    from .progress import working
 
     names = ("schedule.csv", "tape_tables.h", "tape_tables.c", *PLAYER_FILES)
     check_folder(output, names, force)
     stack = registry.codec(codec)
     source = read_program(program)
     tape_s = stack.duration_s(len(source.data))
-    schedule = pulse_schedule(stack.line_code, stack.line_bits(source.data))
+    size = len(source.data)
+    with working("pulse by pulse") as watch:
+        watch.rehearse(
+            tape_s, lambda share: pulse_schedule(stack.line_code, stack.line_bits(source.data[: int(share * size) + 1]))
+        )
+        schedule = pulse_schedule(stack.line_code, stack.line_bits(source.data))
     label = Label.of(source.name, source.data, stack.spec, FORMAT_VERSION, source.origin).to_text(tape_s, codec)
-    with whole_folder(output, names, force) as folder:
+    with working("writing"), whole_folder(output, names, force) as folder:
         with (folder / "schedule.csv").open("w", encoding="ascii", newline="") as file:
             schedule.write_csv(file)
         (folder / "tape_tables.h").write_text(table_header(schedule), encoding="ascii", newline="\n")

@@ -54,51 +54,85 @@ PATIENCE_S = 1.0
 
 
 @contextmanager
-def working(what: str) -> Iterator[Callable[[int, int], None]]:
+def working(what: str) -> Iterator[Steps]:
     """A line that says what runs, for how long it has, and, as far as its steps tell, the time to go.
 
     Yields a watcher that is told how many steps of how many are done. The line comes after a second and goes with the
     block.
     """
     if not sys.stderr.isatty():
-        yield lambda done, of: None
+        yield Steps(is_seen=False)
         return
     from rich.console import Console
     from rich.live import Live
     from rich.text import Text
 
-    begun = monotonic()
     steps = Steps()
 
     class Line:
         def __rich__(self) -> Text:
-            elapsed_s = monotonic() - begun
+            elapsed_s = steps.elapsed_s()
             return Text(steps.line(what, elapsed_s) if elapsed_s >= PATIENCE_S else "", no_wrap=True)
 
     console = Console(file=sys.stderr, markup=False, highlight=False, emoji=False)
     with Live(Line(), console=console, transient=True, refresh_per_second=4):
-        yield steps.done
+        yield steps
+
+
+LONG_TAPE_S = 300.0
+"""Work on shorter tapes ends before a rehearsal would pay."""
+
+_PART = 1 / 40
+_COUNTED = 100
+"""More steps than this are told as a share."""
 
 
 class Steps:
-    """How many steps of how many are done; how long the rest takes if it goes on like that."""
+    """How many steps of how many are done; how long the rest takes if it goes on like that.
 
-    def __init__(self) -> None:
+    Args:
+        is_seen: whether anybody is told.
+    """
+
+    def __init__(self, is_seen: bool = True) -> None:
+        self._is_seen = is_seen
         self._done = self._of = 0
+        self._begun = monotonic()
+        self._ends_s: float | None = None
 
-    def done(self, done: int, of: int) -> None:
+    def elapsed_s(self) -> float:
+        """Since it began."""
+        return monotonic() - self._begun
+
+    def __call__(self, done: int, of: int) -> None:
         """So many of so many."""
         self._done, self._of = done, of
+
+    def rehearse(self, tape_s: float, work: Callable[[float], object]) -> None:
+        """Do a small part of a work that tells no steps, to know how long all of it will take; nothing if nobody looks.
+
+        Args:
+            tape_s: length of the tape that it is about; the time that it takes grows with it.
+            work: does so large a share of it, and has no effect.
+        """
+        if not self._is_seen or tape_s < LONG_TAPE_S:
+            return
+        work(_PART / 10)  # what is loaded once is loaded now
+        begun_s = self.elapsed_s()
+        work(_PART)
+        now_s = self.elapsed_s()
+        self._ends_s = now_s + (now_s - begun_s) / _PART
 
     def line(self, what: str, elapsed_s: float) -> str:
         """What a person is told after ``elapsed_s``."""
         told = f"{what}: {clock(elapsed_s)}"
-        if not self._of:
-            return told
-        told += f", {self._done} of {self._of}"
-        if not 0 < self._done < self._of:
-            return told
-        return f"{told}, {clock(elapsed_s * (self._of - self._done) / self._done)} to go"
+        if self._of:
+            share = f"{100 * self._done // self._of} %" if self._of > _COUNTED else f"{self._done} of {self._of}"
+            to_go_s = elapsed_s * (self._of - self._done) / self._done if 0 < self._done < self._of else 0.0
+            return f"{told}, {share}, {clock(to_go_s)} to go" if to_go_s else f"{told}, {share}"
+        if self._ends_s is not None and self._ends_s > elapsed_s:  # an expectation that was wrong is not told on
+            return f"{told}, about {clock(self._ends_s - elapsed_s)} to go"
+        return told
 
 
 def _found(news: News) -> str:

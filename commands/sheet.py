@@ -55,7 +55,7 @@ def sheet(
     from ..reports.build_sheet import build_sheet
     from ..reports.build_work import success
     from ..reports.timing_text import verdict
-    from .progress import watching
+    from .progress import watching, working
     from .sheet_record import check_relays, sheet_record
 
     check_folder(output, (SHEET,), force)
@@ -67,7 +67,8 @@ def sheet(
     check_relays(task)
     with watching() as watch:
         (played,) = run(study, watch=watch)
-    record = sheet_record(study, task, played.tally)
+    with working("working out the machine"):
+        record = sheet_record(study, task, played.tally)
     build, load, tape_s = record["build"], record["load"], record["tape_s"]
     with whole_folder(output, (SHEET,), force) as folder:
         (folder / SHEET).write_text(build_sheet(record), encoding="utf-8", newline="\n")

@@ -31,6 +31,7 @@ def export(
     from ..benchmarks.stored_study import answer
     from ..contracts.errors import UsageError
     from ..files.writing import check_output, whole_file
+    from .progress import working
     from .study_answer import store_beside, study_path
 
     if output is not None and as_json:
@@ -38,7 +39,8 @@ def export(
     wanted = row_format(output) if output is not None else "json" if as_json else "csv"
     if output is not None:
         check_output(output, force)
-    rows = answer(store_beside(study_path(study)))
+    with working("reading the store"):
+        rows = answer(store_beside(study_path(study)))
     text = rows_as_json(rows) if wanted == "json" else rows_as_csv(rows)
     if output is None:
         sys.stdout.write(text)

@@ -23,6 +23,8 @@ def merge(
     Example: tapewright study merge first.study second.study -o whole.study
     """
     from ..benchmarks.merge import merge as merge_stores
+    from .progress import working
 
-    added = merge_stores(stores, output)
+    with working("merging"):
+        added = merge_stores(stores, output)
     print(f"{added} tapes of {len(stores)} stores added to {output}", file=sys.stderr)

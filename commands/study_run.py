@@ -55,7 +55,7 @@ def run(
     from ..benchmarks.stored_study import answer, check_choice
     from ..benchmarks.stored_study import run as run_stored
     from ..benchmarks.study_file import read_study_file
-    from .progress import watching
+    from .progress import watching, working
     from .study_answer import print_rows, store_beside, study_path
 
     path = study_path(study)
@@ -70,4 +70,6 @@ def run(
         with Store(kept_in, writing=True) as store, watching() as watch:
             run_stored(store, asked, player, watch, ours, until)
     print(f"kept in {kept_in}", file=sys.stderr)
-    print_rows(answer(kept_in), as_json)
+    with working("reading the store"):
+        rows = answer(kept_in)
+    print_rows(rows, as_json)

@@ -21,9 +21,10 @@ def status(
     """
     from ..benchmarks.store import Store
     from ..benchmarks.stored_study import standings
+    from .progress import working
     from .study_answer import store_beside, study_path
 
-    with Store(store_beside(study_path(study))) as store:
+    with working("reading the store"), Store(store_beside(study_path(study))) as store:
         found = standings(store)
     if as_json:
         import json

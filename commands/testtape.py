@@ -32,11 +32,15 @@ def testtape(
     from ..files.recordings import check_recording, write_recording
     from ..files.writing import check_output
     from ..measurement.layout import DURATION_S, LAYOUT, LAYOUT_VERSION, LayoutLabel, whole_recording
+    from .progress import working
 
     check_output(output, force)
     check_recording(output, bits, sample_rate_hz, round(DURATION_S * sample_rate_hz))
-    signal = whole_recording(sample_rate_hz)
-    for note in write_recording(output, signal, depth=bits, label=LayoutLabel(), force=force):
+    with working("making it"):
+        signal = whole_recording(sample_rate_hz)
+    with working("writing") as watch:
+        notes = write_recording(output, signal, depth=bits, label=LayoutLabel(), force=force, watch=watch)
+    for note in notes:
         typer.echo(f"note: {note}", err=True)
     if as_json:
         record = {"layout_version": LAYOUT_VERSION, "length_s": DURATION_S, "sample_rate_hz": sample_rate_hz}

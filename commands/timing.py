@@ -54,6 +54,7 @@ def timing(
     from ..receivers.relays.plug_in import Relays
     from ..receivers.relays.timing_record import timing_record
     from ..reports.timing_text import lines, verdict
+    from .progress import working
 
     machine = Relays(set=relays, table=table)
     stack = registry.codec(codec)
@@ -67,8 +68,9 @@ def timing(
 
         picture = picture_format(plot)
         check_output(plot, force)
-    hardware, wiring = machine.wiring(stack)
-    record = {"codec_spec": stack.spec, **timing_record(stack.line_code, hardware, wiring)}
+    with working("working out every path"):
+        hardware, wiring = machine.wiring(stack)
+        record = {"codec_spec": stack.spec, **timing_record(stack.line_code, hardware, wiring)}
     if plot is not None and picture is not None:
         from ..receivers.relays.one_byte import one_byte
         from ..reports.timing_picture import save_timing

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
@@ -37,6 +37,12 @@ _UNKNOWN_LENGTH = (1 << 63) - 1  # libsndfile's word for it: a FLAC encoder that
 _LEFT_OPEN = "the file does not say its length, as if its recorder had stopped short: all of it is used"
 _BLOCK = 1 << 18
 
+Watch = Callable[[int, int], None]
+
+
+def unwatched(done: int, of: int) -> None:
+    """Nobody watches."""
+
 
 @dataclass(frozen=True, slots=True)
 class Recording:
@@ -64,8 +70,11 @@ class Described(Protocol):
         """Plain values, written as JSON."""
 
 
-def read_recording(path: Path) -> Recording:
+def read_recording(path: Path, watch: Watch = unwatched) -> Recording:
     """The recording at ``path``: WAV, FLAC, or whatever else libsndfile reads.
+
+    Args:
+        watch: told how many frames of how many are read.
 
     Raises:
         UsageError: missing, empty, no audio, more than two tracks, a rate out of range, longer than an hour at
@@ -85,7 +94,7 @@ def read_recording(path: Path) -> Recording:
                 source = nameless if open_at is None else ToTheEnd(nameless, open_at)
                 with soundfile.SoundFile(source) as sound:
                     _check(sound, owner)
-                    return _read(sound, owner, announced, () if open_at is None else (_LEFT_OPEN,))
+                    return _read(sound, owner, announced, () if open_at is None else (_LEFT_OPEN,), watch)
         except soundfile.SoundFileError as error:
             told = in_one_line(str(getattr(error, "error_string", error)), 120).rstrip(".")
             raise UsageError(f"{owner} cannot be read as audio: {told}.") from None
@@ -96,7 +105,13 @@ def read_recording(path: Path) -> Recording:
 
 
 def write_recording(
-    path: Path, signal: Signal, *, depth: str = "16", label: Described | None = None, force: bool = False
+    path: Path,
+    signal: Signal,
+    *,
+    depth: str = "16",
+    label: Described | None = None,
+    force: bool = False,
+    watch: Watch = unwatched,
 ) -> tuple[str, ...]:
     """Write ``signal`` as WAV or FLAC, as the suffix says, with its label in the metadata.
 
@@ -106,6 +121,7 @@ def write_recording(
         depth: bits a sample: "8", "16", "24", "32" or "float"; FLAC takes the first three.
         label: what is on it.
         force: overwrite an existing file.
+        watch: told how many frames of how many are written.
 
     Returns:
         What a person should know, one line each; clipping above all.
@@ -135,8 +151,11 @@ def write_recording(
                     sound.title = label.name
                 if comment:
                     sound.comment = comment
+                written = 0
                 for block in _blocks(signal):
                     sound.write(block.T)  # soundfile has libsndfile clip whole numbers
+                    written += block.shape[1]
+                    watch(written, signal.frames)
             if container == "WAV":
                 with part.open("r+b") as file:
                     forget_the_time(file)
@@ -186,7 +205,7 @@ def _too_long(owner: str, frames: int, sample_rate_hz: int) -> UsageError:
     return UsageError(f"{owner}: {hours:.1f} hours ({frames} frames) are too long; at most {MOST_FRAMES} frames.")
 
 
-def _read(sound: Any, owner: str, announced: int | None, known: tuple[str, ...]) -> Recording:
+def _read(sound: Any, owner: str, announced: int | None, known: tuple[str, ...], watch: Watch) -> Recording:
     rate = int(sound.samplerate)
     told = sound.frames if sound.frames < _UNKNOWN_LENGTH else 0
     samples = np.empty((2, told or _BLOCK), np.float32)
@@ -199,6 +218,7 @@ def _read(sound: Any, owner: str, announced: int | None, known: tuple[str, ...])
             samples = np.concatenate([samples, np.empty_like(samples)], axis=1)
         samples[:, frames:end] = block.T  # one track goes on both rows
         frames = end
+        watch(frames, told)
     expected = max(announced or 0, told)
     if not frames:
         raise UsageError(f"{owner} holds no audio.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,12 +33,18 @@ class Measurement:
     traces: Traces
 
 
-def measure(signal: Signal, source: str = "", one_track: bool = False) -> Measurement:
+def measure(
+    signal: Signal,
+    source: str = "",
+    one_track: bool = False,
+    watch: Callable[[int, int], None] = lambda done, of: None,
+) -> Measurement:
     """Everything that ``signal`` says of the deck and the tape that it came from.
 
     Args:
         source: name of the capture, for the profile.
         one_track: whether the file held one track only, which was laid on both.
+        watch: told how many steps of how many are past, where the capture holds the test recording.
 
     Raises:
         TargetNotMet: nothing can be measured at all: too short, or nothing but digital silence.
@@ -49,7 +56,7 @@ def measure(signal: Signal, source: str = "", one_track: bool = False) -> Measur
     if not signal.samples.any():
         raise TargetNotMet("nothing can be measured: the capture holds nothing but zeros.")
     play = playing(signal)
-    got = without_test(signal) if play is None else with_test(play)
+    got = without_test(signal) if play is None else with_test(play, watch)
     clipped = max(clipped_share(row, float(np.abs(row).max())) for row in signal.samples)
     if clipped > CLIPPED_SHARE:
         got.notes.append(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,15 +30,26 @@ _SPOILED = (("dropouts", "per_minute"), ("modulation_noise", "db"), ("print_thro
 """What a clipped carrier does not show."""
 
 
-def with_test(play: Playing) -> Collected:
-    """Everything that a play of the test recording gives."""
+STEPS = 10
+"""About equally long ones; the first of them is past when the recording has been found in the capture."""
+
+
+def with_test(play: Playing, watch: Callable[[int, int], None] = lambda done, of: None) -> Collected:
+    """Everything that a play of the test recording gives.
+
+    Args:
+        watch: told how many of ``STEPS`` are past.
+    """
     got = Collected()
+    watch(1, STEPS)
     quiet = _quiet(play)
     response = responses(play, quiet)
     if play.swapped:
         got.notes.append("the tracks came swapped: the left one is on the right channel")
     _levels(play, quiet, response, got)
-    _carriers(play, quiet, response, got)
+    watch(2, STEPS)
+    _carriers(play, quiet, response, got, watch)
+    watch(9, STEPS)
     _loud(play, response, got)
     return got
 
@@ -66,7 +77,13 @@ def _levels(play: Playing, quiet: tuple[Noise, Noise] | None, response: Response
         got.findings.append(level_difference(play, response))
 
 
-def _carriers(play: Playing, quiet: tuple[Noise, Noise] | None, response: Responses, got: Collected) -> None:
+def _carriers(
+    play: Playing,
+    quiet: tuple[Noise, Noise] | None,
+    response: Responses,
+    got: Collected,
+    watch: Callable[[int, int], None],
+) -> None:
     rate = play.signal.sample_rate_hz
     wavers: list[Waver] = []
     pairs, skews, listened = [], [], []
@@ -74,7 +91,8 @@ def _carriers(play: Playing, quiet: tuple[Noise, Noise] | None, response: Respon
     steady: list[list[LossSeries]] = [[] for _ in play.tracks]
     contact: list[float] = []
     near_us = 1e6 * float(np.median(play.located.skews_s)) * (-1 if play.swapped else 1)
-    for section in sections("carrier"):
+    for number, section in enumerate(sections("carrier")):
+        watch(2 + 3 * number, STEPS)
         span = _held(play, section)
         if span is None:
             continue
@@ -95,6 +113,7 @@ def _carriers(play: Playing, quiet: tuple[Noise, Noise] | None, response: Respon
                 found += losses(low[track], high[track], track)
             if not play.mono:
                 contact += contact_blocks(high[0], high[1], [loss for found in dropouts for loss in found])
+    watch(8, STEPS)
     if not wavers:
         line_up = play.step(sections("line_up")[0], LINE_UP_HZ)
         if line_up is not None:

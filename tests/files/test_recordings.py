@@ -331,6 +331,16 @@ def test_a_failing_writer_leaves_nothing(tmp_path: Path, monkeypatch: pytest.Mon
     assert not list(tmp_path.iterdir())
 
 
+@pytest.mark.parametrize("name", ["a.wav", "a.flac"])
+def test_reading_and_writing_tell_how_far_they_are(tmp_path: Path, name: str) -> None:
+    frames = 600_000
+    told: list[tuple[int, int]] = []
+    signal = Signal(np.zeros((2, frames)), 44_100)
+    write_recording(tmp_path / name, signal, watch=lambda done, of: told.append((done, of)))
+    read_recording(tmp_path / name, lambda done, of: told.append((done, of)))
+    assert told == 2 * [(262_144, frames), (524_288, frames), (frames, frames)]
+
+
 def test_a_disk_that_is_full_is_called_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """libsndfile says only "System error" then."""
 

@@ -29,6 +29,12 @@ def capture(deck: Deck, recording: Signal) -> Signal:
 
 
 @pytest.fixture(scope="session")
-def measured(capture: Signal) -> Measurement:
+def steps_told() -> list[tuple[int, int]]:
+    """How many steps of how many were past, as told while it was measured."""
+    return []
+
+
+@pytest.fixture(scope="session")
+def measured(capture: Signal, steps_told: list[tuple[int, int]]) -> Measurement:
     """What is measured of it."""
-    return measure(capture, "deck seven")
+    return measure(capture, "deck seven", watch=lambda done, of: steps_told.append((done, of)))

@@ -10,7 +10,7 @@ from tapewright.contracts.errors import TargetNotMet
 from tapewright.contracts.signal import Signal
 from tapewright.measurement.expected import OUT_OF_REACH, expected
 from tapewright.measurement.layout import DURATION_S
-from tapewright.measurement.measuring import measure
+from tapewright.measurement.measuring import Measurement, measure
 from tapewright.measurement.profile import Profile
 
 RATE_HZ = 16_000
@@ -178,3 +178,9 @@ def test_a_tone_on_one_track_only_is_not_told_of_two() -> None:
     names = {one.name for one in profile.figures}
     assert "dropouts_mono_per_minute" in names
     assert not any("left" in name or "right" in name for name in names)
+
+
+def test_measuring_tells_how_far_it_is(measured: Measurement, steps_told: list[tuple[int, int]]) -> None:
+    assert steps_told == sorted(steps_told)
+    assert (steps_told[0], steps_told[-1]) == ((1, 10), (9, 10))
+    assert len(set(steps_told)) == 5
