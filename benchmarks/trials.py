@@ -183,9 +183,13 @@ class Threads:
             begun = perf_counter()
             return Played(tape, play(tape, shelf, study.seed), perf_counter() - begun)
 
+        needs: dict[tuple[str, str], float] = {}
+
         def audio_bytes(tape: Tape) -> float:
-            tape_s = tape.tasks[0].codec.duration_s(len(study.program))
-            return _COPIES * _FRAME_BYTES * study.sample_rate_hz * tape_s
+            if tape.kind not in needs:
+                tape_s = tape.tasks[0].codec.duration_s(len(study.program))
+                needs[tape.kind] = _COPIES * _FRAME_BYTES * study.sample_rate_hz * tape_s
+            return needs[tape.kind]
 
         playing: dict[Future[Played], float] = {}
         pool = ThreadPoolExecutor(self.workers, thread_name_prefix="trial")

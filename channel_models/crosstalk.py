@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Self
 
 import numpy as np
@@ -92,12 +93,8 @@ class Crosstalk(Treatment):
     def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
         from ..kernels.filters import add_across
 
-        if self.low_hz or self.high_hz:
-            coefficients = self.coefficients(sample_rate_hz)
-        else:
-            coefficients = np.array([float(np.float32(self.share(REFERENCE_HZ))), 0.0, 0.0, 0.0, 0.0])
         left, right = samples
-        add_across(left, right, coefficients)
+        add_across(left, right, _section(self, sample_rate_hz))
 
     @classmethod
     def calibrations(cls) -> tuple[Calibration, ...]:
@@ -107,6 +104,16 @@ class Crosstalk(Treatment):
             Calibration("separation_db", cls(), tone(1000.0, 1.0, right=0.0), _left_over_right_db, 30.0, 1e-2, reason),
             Calibration("separation_db", even, tone(6300.0, 1.0, left=0.0), _right_over_left_db, 30.0, 1e-3, reason),
         )
+
+
+@lru_cache(maxsize=16)
+def _section(model: Crosstalk, sample_rate_hz: int) -> NDArray[np.float64]:
+    if model.low_hz or model.high_hz:
+        found = model.coefficients(sample_rate_hz)
+    else:
+        found = np.array([float(np.float32(model.share(REFERENCE_HZ))), 0.0, 0.0, 0.0, 0.0])
+    found.flags.writeable = False
+    return found
 
 
 def _corner(hz: float, sample_rate_hz: int) -> NDArray[np.float64]:

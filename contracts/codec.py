@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -44,7 +45,7 @@ class Codec:
         """All members in the order of the spec."""
         return (*self.layers, self.line_code)
 
-    @property
+    @cached_property
     def spec(self) -> str:
         """The canonical spec, with every default written out."""
         return format_stack(self.plug_ins)

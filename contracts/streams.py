@@ -7,12 +7,14 @@ in a stack; different keys give independent streams (numpy's SeedSequence over a
 from __future__ import annotations
 
 import hashlib
+from functools import lru_cache
 
 import numpy as np
 
 from .errors import UsageError
 
 
+@lru_cache(maxsize=256)
 def _words(name: str) -> tuple[int, ...]:
     digest = hashlib.blake2b(name.encode(), digest_size=16).digest()
     return tuple(int.from_bytes(digest[i : i + 4], "big") for i in range(0, 16, 4))

@@ -88,7 +88,10 @@ def _tables(code: SymbolCode) -> _Tables:
 
 def _right_aligned(words: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """A copy behind zeros, in a whole number of lanes of 8 bytes."""
-    return np.pad(words, ((0, 0), (-words.shape[1] % 8, 0)))
+    count, size = words.shape
+    rows = np.zeros((count, size + -size % 8), np.uint8)
+    rows[:, -size % 8 :] = words
+    return rows
 
 
 def _lanes(table: NDArray[np.uint8]) -> NDArray[np.uint64]:

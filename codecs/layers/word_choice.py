@@ -36,8 +36,12 @@ def most_credible(corrector: WordCorrector, readings: Sequence[Reading]) -> Corr
     for read, confidence in readings:
         for guess in range(3):
             rows = np.flatnonzero(undecided)
+            if not rows.size:
+                break
             erased, worth_it = _guessed(guess, confidence[rows], parity)
             rows, erased = rows[worth_it], erased[worth_it]
+            if not rows.size:
+                continue
             found = corrector.corrected(read[rows], erased)
             better = found.sound & (~sound[rows] | (found.used < 2 * errors[rows] + erasures[rows]))
             taken = rows[better]
