@@ -1,6 +1,8 @@
 """Random streams: a function of their key alone, and independent of each other."""
 
+import hashlib
 import itertools
+import struct
 
 import numpy as np
 import pytest
@@ -12,6 +14,17 @@ from tapewright.contracts.signal import Signal
 from tapewright.contracts.streams import stream, substream
 
 KEYS = st.tuples(st.integers(0, 2**70), st.integers(0, 2**40), st.text(max_size=12))
+
+
+@given(
+    root=st.lists(st.one_of(st.just(0), st.integers(0, 2**32 - 1)), max_size=6).map(tuple),
+    name=st.text(max_size=8),
+    repeat=st.integers(0, 2**32 - 1),
+)
+def test_a_substream_is_numpys_own_spawn_of_its_words(root, name, repeat):
+    words = struct.unpack(">4I", hashlib.blake2b(name.encode(), digest_size=16).digest())
+    numpys = np.random.SeedSequence(entropy=root, spawn_key=(repeat, *words))
+    assert np.random.Generator(np.random.Philox(numpys)).bytes(16) == substream(root, name, repeat).bytes(16)
 
 
 @given(st.lists(KEYS, min_size=2, max_size=6, unique=True), st.randoms(use_true_random=False))
