@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 _OUTPUTS = 1 << 14
 _OUTPUTS_PER_WIDTH = 8
+_PRODUCT = 1 << 17
+"""Multiplications in one product of matrices."""
 _TAPS_WIDTHS = 3.3
 """A Hamming window of 3.3 rates over the transition width (common practice)."""
 
@@ -79,12 +81,16 @@ def _filtered(
     """Sums of ``taps`` times what stands under them, with the first tap at ``begin`` and then at each ``every`` frames.
 
     Row and taps are cut into blocks of ``every`` frames. Each block times each block of taps is one product of
-    matrices, and the sum of an output runs down a diagonal of it.
+    matrices, and the sum of an output runs down a diagonal of it. The products are small, as for large ones the matrix
+    library would start threads of its own, which wait for each other.
     """
     blocks = -(-taps.size // every)
     folded = np.pad(taps, (0, blocks * every - taps.size)).reshape(blocks, every)
-    piece = _cut(row, begin, begin + (count - 1 + blocks) * every).reshape(-1, every)
-    products = piece @ np.concatenate((folded.real, folded.imag)).T
+    columns = np.concatenate((folded.real, folded.imag)).T
+    rows = max(1, _PRODUCT // columns.size)
+    pieces = -(-(count - 1 + blocks) // rows)
+    piece = _cut(row, begin, begin + pieces * rows * every).reshape(pieces, rows, every)
+    products = (piece @ columns).reshape(pieces * rows, -1)
     sums = np.zeros(count, np.complex128)
     for block in range(blocks):
         sums.real += products[block : block + count, block]
