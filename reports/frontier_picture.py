@@ -96,8 +96,10 @@ def frontier_figure(rows: Sequence[Mapping[str, Any]]) -> Figure:
     fastest = max([row["useful_bytes_per_s"] for row in played] + [_limit(row) or 0.0 for row in played])
     slowest = min(row["useful_bytes_per_s"] for row in played)
     grid.flat[0].set_xlim(slowest / 1.6, fastest * 1.6)
-    # Figures at 1, 2 and 5 of more than two powers of ten would run into each other.
-    grid.flat[0].xaxis.set_major_locator(LogLocator(subs=(1, 2, 5) if fastest < 100 * slowest else (1, 3)))
+    # Figures at 1, 2 and 5 of more than two powers of ten would run into each other, at 1 and 3 those of four.
+    spread = fastest / slowest
+    subs = (1.0, 2.0, 5.0) if spread < 100 else (1.0, 3.0) if spread < 5000 else (1.0,)
+    grid.flat[0].xaxis.set_major_locator(LogLocator(subs=subs))
     for axes in spare:
         axes.set_axis_off()
     keys = [Line2D([], [], **look(place), linestyle="none", label=_shown(codec)) for place, codec in enumerate(codecs)]
@@ -143,6 +145,7 @@ def _draw_panel(axes: Axes, rows: Sequence[Mapping[str, Any]], codecs: Sequence[
     axes.xaxis.set_major_formatter(lambda speed, _: f"{speed:g}")
     axes.tick_params(labelbottom=True)
     axes.grid(True, color="0.92")
+    axes.set_axisbelow(True)
 
 
 def _limit(row: Mapping[str, Any]) -> float | None:

@@ -27,6 +27,10 @@ _METADATA: dict[str, dict[str, str | None]] = {"png": {"Software": None}, "svg":
 """The same records give the same file: no date and no version inside."""
 
 _NAMED_LINES = 4
+_APART = 3.0
+"""Frequencies whose ratio is less than this have no room beside each other for what is said of them."""
+
+_LABEL_POINTS = 18
 
 
 def save_measurement(record: Mapping[str, Any], traces: Mapping[str, Any], path: Path, picture_format: str) -> None:
@@ -86,20 +90,23 @@ def _spectrum(axes: Axes, record: Mapping[str, Any], traces: Mapping[str, Any]) 
         return _nothing(axes, record, "flutter_weighted_percent")
     axes.loglog(spectrum["hz"], spectrum["percent"], color=_LINE, linewidth=0.8)
     heights = dict(zip(spectrum["hz"], spectrum["percent"], strict=True))
-    for line in record["flutter_lines"][:_NAMED_LINES]:
+    last_hz, lifted = 0.0, 0
+    for line in sorted(record["flutter_lines"][:_NAMED_LINES], key=lambda one: one["frequency_hz"]):
+        lifted = lifted + 1 if line["frequency_hz"] < _APART * last_hz else 0
+        last_hz = line["frequency_hz"]
         near = min(heights, key=lambda hz: abs(hz - line["frequency_hz"]))
         top = max(height for hz, height in heights.items() if abs(hz - near) < 0.1 * near + 0.15)
         axes.annotate(
             f"{line['frequency_hz']:.2f} Hz\n{line['cause']}",
             (line["frequency_hz"], top),
-            xytext=(0, 6),
+            xytext=(0, 6 + _LABEL_POINTS * lifted),
             textcoords="offset points",
-            ha="center",
+            ha="right" if line["frequency_hz"] > spectrum["hz"][-1] / _APART else "center",
             fontsize="x-small",
             color=_MARKED,
         )
     low, high = axes.get_ylim()
-    axes.set_ylim(low, high * 4)
+    axes.set_ylim(low, high * 4 * (high / low) ** (0.12 * lifted))
     axes.set_xlabel("frequency of the waver, Hz")
     axes.set_ylabel("rms deviation in 0.1 Hz, %")
     axes.xaxis.set_major_formatter(lambda hz, _: f"{hz:g}")
@@ -164,6 +171,7 @@ def _dropouts(axes: Axes, record: Mapping[str, Any], traces: Mapping[str, Any]) 
     axes.set_ylim(0, 1.3 * deepest)
     axes.set_xlabel("time on the capture, s (shaded: where a carrier was heard)")
     axes.set_ylabel("depth at the carrier, dB; larger = longer")
+    axes.set_axisbelow(True)
     axes.legend(frameon=False, loc="upper right", ncols=2)
     axes.grid(True, color="0.92")
 

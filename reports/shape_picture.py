@@ -65,12 +65,15 @@ def _draw_waveform(axes: Axes, record: Mapping[str, Any]) -> None:
     axes.set_ylabel("re full scale")
     axes.margins(x=0)
     axes.grid(True, color="0.92")
-    axes.legend(loc="lower right", frameon=False, fontsize="small", ncols=2)
+    # Below, beside the words: on the drawing it would hide some of it.
+    axes.legend(loc="upper right", bbox_to_anchor=(1.0, -0.09), frameon=False, fontsize="small", ncols=2)
 
 
 def _draw_sureness(axes: Axes, record: Mapping[str, Any]) -> None:
     sure = record["sure"]
-    axes.stairs(sure["right"], sure["edges"], fill=True, color=_LEFT, label="bits" if not record["known"] else "right")
+    axes.stairs(
+        sure["right"], sure["edges"], fill=True, color=_LEFT, label="bits" if not record["known"] else "heard right"
+    )
     if any(sure["wrong"]):
         axes.stairs(
             sure["wrong"], sure["edges"], fill=True, color=_WRONG, label="wrong or not known", hatch="//", alpha=0.8

@@ -1,6 +1,7 @@
 """The frontier as a picture: what is drawn is what the records say."""
 
 import io
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -70,6 +71,18 @@ def test_the_frontier_is_drawn_through_its_rows() -> None:
     (line,) = [line for line in axes.get_lines() if line.get_drawstyle() == "steps-pre"]
     assert line.get_xdata().tolist() == [1.3, 58.0]
     assert line.get_ydata().tolist() == [0.004, 0.03]
+
+
+@pytest.mark.parametrize("fastest", [3.0, 90.0, 900.0, 9000.0, 40_000.0, 3e6])
+def test_speeds_on_the_axis_do_not_run_into_each_other(fastest: float) -> None:
+    names = ("new", "worn")
+    figure = frontier_figure([row("a", name, speed, 0.1, 0.05, 0.2) for name in names for speed in (1.3, fastest)])
+    figure.draw_without_rendering()
+    low, high = figure.axes[0].get_xlim()
+    ticks = zip(figure.axes[0].get_xticks(), figure.axes[0].get_xticklabels(), strict=True)
+    boxes = [label.get_window_extent() for at, label in ticks if low <= at <= high]
+    assert len(boxes) >= 2
+    assert not [pair for pair in pairwise(boxes) if pair[0].overlaps(pair[1])]
 
 
 def test_candidates_differ_in_colour_and_in_marker() -> None:

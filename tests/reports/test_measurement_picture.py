@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from itertools import combinations
 from pathlib import Path
 
 import pytest
@@ -51,6 +52,21 @@ def test_the_panels_show_the_records() -> None:
     assert [list(line.lines[0].get_ydata()) for line in response.containers] == [[-3.0, 0.0, -5.0], [-3.0, 0.0, -7.0]]
     assert dropouts.collections[0].get_offsets().tolist() == [[20.0, 12.0]]
     assert [text.get_text() for text in dropouts.get_legend().get_texts()] == ["left: 1", "right: 0"]
+
+
+@pytest.mark.parametrize("lines_hz", [(143.2, 71.6, 118.0, 150.0), (0.5, 0.7, 6.9, 8.1), (199.0,)])
+def test_what_is_said_of_the_lines_does_not_overlap_and_is_not_cut(lines_hz: tuple[float, ...]) -> None:
+    told = {**RECORD, "flutter_lines": [{"frequency_hz": hz, "cause": "motor, belt or bearing"} for hz in lines_hz]}
+    grid = [0.1 * place for place in range(1, 2001)]
+    height = [1e-2 if any(abs(hz - line) < 0.06 for line in lines_hz) else 1e-4 for hz in grid]
+    figure = measurement_figure(told, {**TRACES, "spectrum": {"hz": grid, "percent": height}})
+    figure.draw_without_rendering()
+    axes = figure.axes[1]
+    boxes = [text.get_window_extent() for text in axes.texts]
+    assert len(boxes) == len(lines_hz)
+    assert not [pair for pair in combinations(boxes, 2) if pair[0].overlaps(pair[1])]
+    frame = axes.get_window_extent()
+    assert all(box.y1 < frame.y1 and box.x1 < frame.x1 + 5 for box in boxes)
 
 
 def test_tracks_differ_in_more_than_colour() -> None:
