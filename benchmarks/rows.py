@@ -33,7 +33,10 @@ def rows_as_json(rows: Sequence[Record]) -> str:
 
 
 def rows_as_csv(rows: Sequence[Record]) -> str:
-    """One line a record under a line of names (RFC 4180); nested figures stand under dotted names, None is empty."""
+    """One line a record under a line of names (RFC 4180); nested figures stand under dotted names, None is empty.
+
+    Control characters in a name are shown as they are in a table; the JSON has them as they are.
+    """
     flat = [_flat(row.as_json()) for row in rows]
     names = list(dict.fromkeys(name for row in flat for name in row))
     text = io.StringIO(newline="")
@@ -49,7 +52,13 @@ def _flat(told: Mapping[str, Any], before: str = "") -> dict[str, Any]:
         if isinstance(value, Mapping):
             found |= _flat(value, f"{before}{name}.")
         elif isinstance(value, list | tuple):
-            found[f"{before}{name}"] = "; ".join(map(str, value))
+            found[f"{before}{name}"] = _cell("; ".join(map(str, value)))
+        elif isinstance(value, str):
+            found[f"{before}{name}"] = _cell(value)
         else:
             found[f"{before}{name}"] = str(value).lower() if isinstance(value, bool) else value
     return found
+
+
+def _cell(text: str) -> str:
+    return in_one_line(text, len(text) + 1)

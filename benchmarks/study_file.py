@@ -183,7 +183,7 @@ def _programs(asked: dict[str, Any], folder: Path, seed: int) -> tuple[dict[str,
     notes: list[str] = []
     for name in files:
         taken = read_program(name if name == "chime" else folder / name)
-        notes += [f"{taken.name}: {note}" for note in taken.notes]
+        notes += [f"{in_one_line(taken.name)}: {note}" for note in taken.notes]
         programs[taken.name] = taken.data
     for size in sizes:
         programs[f"{size} invented bytes"] = stream(seed, 0, f"program of {size} bytes").bytes(size)

@@ -80,7 +80,7 @@ def compare(
     from ..benchmarks.records import records
     from ..benchmarks.study import Study
     from ..benchmarks.trials import run
-    from ..contracts.errors import UsageError
+    from ..contracts.errors import UsageError, in_one_line
     from ..files.programs import read_program
     from ..files.writing import check_output, whole_file
     from ..reports.frontier_picture import picture_format, save_frontier
@@ -88,7 +88,7 @@ def compare(
 
     taken = read_program(program)
     for note in taken.notes:
-        print(f"{taken.name}: {note}", file=sys.stderr)
+        print(f"{in_one_line(taken.name)}: {note}", file=sys.stderr)
     asked = Study(
         program=taken.data,
         program_name=taken.name,

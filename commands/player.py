@@ -31,6 +31,7 @@ def player(
     """
     from ..contracts import registry
     from ..contracts.codec import FORMAT_VERSION
+    from ..contracts.errors import in_one_line
     from ..files.folder_writing import check_folder, whole_folder
     from ..files.label import Label
     from ..files.programs import read_program
@@ -76,6 +77,6 @@ def player(
         typer.echo(json.dumps(record))
     else:
         typer.echo(
-            f"{source.name}: {tape_s:.1f} s of tape, {record['pulses']} stretches, {record['table_bytes']} bytes of "
-            f"tables at {schedule.ticks_per_s} ticks a second, in {output}"
+            f"{in_one_line(source.name)}: {tape_s:.1f} s of tape, {record['pulses']} stretches, "
+            f"{record['table_bytes']} bytes of tables at {schedule.ticks_per_s} ticks a second, in {in_one_line(output)}"
         )

@@ -79,8 +79,8 @@ def sheet(
     else:
         timed = build["timing"]
         typer.echo(
-            f"{source.name}: {build['parts']['relay_count']} relays, {tape_s:.1f} s a load, "
-            f"{success(load)} load right over {in_one_line(channel, 60)}, in {output / SHEET}"
+            f"{in_one_line(source.name)}: {build['parts']['relay_count']} relays, {tape_s:.1f} s a load, "
+            f"{success(load)} load right over {in_one_line(channel, 60)}, in {in_one_line(output / SHEET)}"
         )
         typer.echo(verdict(timed))
     if not build["timing"]["closes"] or build["timing"]["hazards"]:

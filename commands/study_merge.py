@@ -23,8 +23,9 @@ def merge(
     Example: tapewright study merge first.study second.study -o whole.study
     """
     from ..benchmarks.merge import merge as merge_stores
+    from ..contracts.errors import in_one_line
     from .progress import working
 
     with working("merging"):
         added = merge_stores(stores, output)
-    print(f"{added} tapes of {len(stores)} stores added to {output}", file=sys.stderr)
+    print(f"{added} tapes of {len(stores)} stores added to {in_one_line(output)}", file=sys.stderr)

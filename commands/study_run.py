@@ -55,6 +55,7 @@ def run(
     from ..benchmarks.stored_study import answer, check_choice
     from ..benchmarks.stored_study import run as run_stored
     from ..benchmarks.study_file import read_study_file
+    from ..contracts.errors import in_one_line
     from .progress import watching, working
     from .study_answer import print_rows, store_beside, study_path
 
@@ -69,7 +70,7 @@ def run(
             create(kept_in)
         with Store(kept_in, writing=True) as store, watching() as watch:
             run_stored(store, asked, player, watch, ours, until)
-    print(f"kept in {kept_in}", file=sys.stderr)
+    print(f"kept in {in_one_line(kept_in)}", file=sys.stderr)
     with working("reading the store"):
         rows = answer(kept_in)
     print_rows(rows, as_json)

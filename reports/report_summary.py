@@ -10,6 +10,8 @@ from .page_elements import duration, grid, shown
 from .report_words import byte_error, names, percent, success
 
 _LONGEST_NAME = 60
+_TOLD_APART = (("program", "program"), ("receiver", "heard by"))
+"""What has a column of its own where the rows differ in it."""
 
 
 def title(record: Mapping[str, Any]) -> str:
@@ -43,11 +45,11 @@ def summary_section(record: Mapping[str, Any]) -> Iterator[str]:
         yield '<div class="verdict"><h2>The answer</h2>'
         yield "".join(f"<p>{shown(sentence, 2000)}</p>" for sentence in record["verdict"]) + "</div>"
     yield "<h2>In short</h2>"
+    several = [key for key, _ in _TOLD_APART if len(names(rows, key)) > 1]
     best = [
-        (_name(channel), *([_name(receiver)] if len(receivers) > 1 else []), *told)
-        for channel, receiver, told in _stand_out(rows, evidence)
+        (*(_name(where[key]) for key in ("channel", *several)), *told) for where, told in _stand_out(rows, evidence)
     ]
-    heads = ["channel", *(["heard by"] if len(receivers) > 1 else [])]
+    heads = ["channel", *(dict(_TOLD_APART)[key] for key in several)]
     figures = {len(heads) + place for place in (1, 2, 3)}
     heads += ["most bytes/s without a lost tape", "bytes/s", "a load takes", "right", "shown", "and else"]
     yield '<div class="scrolls short" tabindex="0">' + grid(heads, best, numbers=figures) + "</div>"
@@ -59,15 +61,21 @@ def summary_section(record: Mapping[str, Any]) -> Iterator[str]:
 
 def _stand_out(
     rows: Sequence[Mapping[str, Any]], evidence: Sequence[Mapping[str, Any]]
-) -> Iterator[tuple[str, str, Sequence[str]]]:
-    """Channel, receiver and what stands out among their rows; who refuses all of them stands out nowhere."""
+) -> Iterator[tuple[Mapping[str, Any], Sequence[str]]]:
+    """For each channel, program and receiver a row of theirs, and what stands out among them.
+
+    Who refuses all formats stands out nowhere.
+    """
     for channel in names(rows, "channel"):
         ours = [pair for pair in zip(rows, evidence, strict=True) if pair[0]["channel"] == channel]
-        played = [pair for pair in ours if pair[0]["trials"] and pair[0]["load_success"] is not None]
+        played: dict[tuple[str, str], list[tuple[Mapping[str, Any], Mapping[str, Any]]]] = {}
+        for row, entry in ours:
+            if row["trials"] and row["load_success"] is not None:
+                played.setdefault((row["program"], row["receiver"]), []).append((row, entry))
         if not played:
-            yield channel, "-", ("no tape was played", "-", "-", "-", "-", "-")
-        for receiver in names([row for row, _ in played], "receiver"):
-            yield channel, receiver, _best([pair for pair in played if pair[0]["receiver"] == receiver])
+            yield {**ours[0][0], "receiver": "-", "program": "-"}, ("no tape was played", "-", "-", "-", "-", "-")
+        for alike in played.values():
+            yield alike[0][0], _best(alike)
 
 
 def _best(ours: Sequence[tuple[Mapping[str, Any], Mapping[str, Any]]]) -> Sequence[str]:

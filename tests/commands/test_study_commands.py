@@ -238,3 +238,25 @@ def test_json_and_a_file_are_not_asked_for_at_once(study: Shell, played: Path) -
     assert (said.code, said.out) == (2, "")
     assert "--json prints on stdout" in said.err
     assert not Path("bells.csv").exists()
+
+
+def test_control_characters_in_names_reach_no_terminal_and_no_table(study: Shell, bells: Path) -> None:
+    """An escape, a line break and a bell in the names of the program and of the store."""
+    name = "bell\x1b[31m\nof\x07.bin"
+    (bells / name).write_bytes(b":00000001FF\n")
+    text = STUDY.format(trials=1).replace("[study]", f"[study]\nprogram = {json.dumps(name)}")
+    (bells / "bells.toml").write_text(text)
+    store = "kept\x1b[31m\nin.study"
+    runs = [
+        study("run", "bells.toml", "-o", store),
+        study("status", store),
+        study("export", store),
+        study("merge", store, "-o", f"more-{store}"),
+        study("--program", name, "--codec", "toy_pulse", "--channel", "wire", "--trials", "1", command="compare"),
+    ]
+    assert [ran.code for ran in runs] == [0] * len(runs)
+    for ran in runs:
+        assert not set(ran.out + ran.err) & {"\x1b", "\x07"}
+    assert "kept in kept?[31m in.study\n" in runs[0].err
+    assert len(runs[2].out.splitlines()) == 5
+    assert json.loads(study("export", store, "--json").out)[0]["program"] == name

@@ -72,6 +72,19 @@ def test_what_stands_out_is_told_for_each_receiver(rows):
     ]
 
 
+def test_what_stands_out_is_told_for_each_program(rows):
+    both = [one for one in rows if one["receiver"] == "sound"]
+    both += [{**one, "program": "bells", "useful_bytes_per_s": 7.0} for one in both]
+    told = lines("".join(summary_section({"rows": both, "evidence": entries(both), "verdict": []})))
+    found = [[cell for cell in line.split("|") if cell][:4] for line in told[1:]]
+    assert found == [
+        ["new", "chime", "quick", "50.0"],
+        ["new", "bells", "quick", "7.0"],
+        ["worn", "chime", "slow", "10.0"],
+        ["worn", "bells", "slow", "7.0"],
+    ]
+
+
 def test_a_channel_without_a_tape_says_so():
     rows = [refused("quick", "new")]
     told = "".join(summary_section({"rows": rows, "evidence": entries(rows), "verdict": []}))
