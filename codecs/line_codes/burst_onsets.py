@@ -88,7 +88,7 @@ def burst_onsets(tone: NDArray[np.complex128], noise: Array, lengths: BurstLengt
         mean: Array = (running[high] - running[low]) / (high - low)
         return mean
 
-    everywhere = np.arange(power.size)
+    everywhere = np.arange(last)
     on = mean_power(everywhere, 0, burst)
     before = mean_power(everywhere, -pause, 0)
     before[:pause] = noise[:pause]  # a tape may begin with its first burst

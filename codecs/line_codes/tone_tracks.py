@@ -107,7 +107,11 @@ def running_sum(values: Complex) -> Complex:
 
 def sums(total: Complex, bounds: Array) -> Complex:
     """A running sum read between hops, differenced along the first axis of ``bounds``."""
-    hops = np.arange(total.size)
-    flat = bounds.ravel()
-    read = np.interp(flat, hops, total.real) + 1j * np.interp(flat, hops, total.imag)
-    return np.diff(read.reshape(bounds.shape), axis=0)
+    last = total.size - 1
+    if last < 1:
+        return np.diff(np.broadcast_to(total[0], bounds.shape), axis=0)
+    places = np.clip(bounds, 0.0, last)
+    before = np.clip(places.astype(np.int64), 0, last - 1)
+    at, after = total[before], total[before + 1]
+    read = np.where(places >= last, after, (after - at) * (places - before) + at)
+    return np.diff(read, axis=0)
