@@ -43,7 +43,7 @@ MODULES = {
     "many_workers": ("Engines and clusters", "benchmarks", ("engines", "cluster", "orders")),
     "choice": ("The choice", "benchmarks", (
         "limits", "limits_file", "payload", "deck", "choice", "candidates", "schemes", "variation", "course", "racing",
-        "final", "refusals", "reasons", "assumptions", "verdict", "choice_record",
+        "final", "refusals", "reasons", "figures", "assumptions", "verdict", "choice_record",
     )),
     "rare_failures": ("Rare failures", "benchmarks", ("rare", "aiming", "struck", "weighted")),
     "evidence": ("Behind the report", "benchmarks", (
@@ -59,8 +59,10 @@ MODULES = {
 }  # fmt: skip
 """Pages made from docstrings: the page, its title, the package and its modules in the order in which they are read.
 
-A test holds that no module of these packages is left out, but for the inner ones of ``measurement``.
+A module of them that is listed nowhere comes last on the last page of its package.
 """
+WHOLE = ("contracts", "contracts.conformance", "benchmarks", "files")
+"""Packages of which no module is left out."""
 
 
 def setup(app: Any) -> dict[str, bool]:
@@ -89,7 +91,7 @@ def write_pages(folder: Path) -> None:
     folder.mkdir(exist_ok=True)
     pages = {"commands": _commands(), "ready_stacks": _presets("codec"), "grades": _presets("channel")}
     pages |= {page: _plug_ins(role) for role, (page, _, _) in KINDS.items()}
-    pages |= {page: _modules(*listed) for page, listed in MODULES.items()}
+    pages |= {page: _modules(*listed) for page, listed in _all_modules().items()}
     for name, text in pages.items():
         (folder / f"{name}.md").write_text(text, encoding="utf-8")
 
@@ -154,6 +156,19 @@ def _presets(kind: str) -> str:
 
 def _broken(spec: str) -> str:
     return spec.replace("/", "\n/")
+
+
+def _all_modules() -> dict[str, tuple[str, str, tuple[str, ...]]]:
+    """``MODULES``, with what it forgets of the packages that are shown whole."""
+    pages = dict(MODULES)
+    for package in WHOLE:
+        of_it = [page for page, (_, home, _) in MODULES.items() if home == package]
+        listed = {name for page in of_it for name in MODULES[page][2]}
+        folder = Path(str(import_module(f"tapewright.{package}").__file__)).parent
+        names = sorted(path.stem for path in folder.glob("*.py") if path.stem != "__init__")
+        title, _, shown = MODULES[of_it[-1]]
+        pages[of_it[-1]] = (title, package, (*shown, *(name for name in names if name not in listed)))
+    return pages
 
 
 def _modules(title: str, package: str, modules: tuple[str, ...]) -> str:
