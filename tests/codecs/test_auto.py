@@ -16,6 +16,7 @@ from tapewright.files.programs import read_program
 
 READY = ("plain-clocked", "plain-biphase", "standard-300", "sturdy")
 CHIME = read_program("chime").data
+PART_BYTES = 40
 SOUND = registry.receiver("sound")
 
 
@@ -24,7 +25,10 @@ def named(*signals: Signal) -> str | None:
     return None if best is None else tried[0].name
 
 
-def recorded(name: str, program: bytes = CHIME) -> Signal:
+def recorded(name: str, program: bytes | None = None) -> Signal:
+    """A recording of the demo program; of a part of it where a byte takes most of a second."""
+    if program is None:
+        program = CHIME[:PART_BYTES] if name == "plain-clocked" else CHIME
     return registry.codec(name).encode(program)
 
 
@@ -34,7 +38,7 @@ def test_a_clean_recording_is_in_its_own_stack(name: str) -> None:
     assert tried[0].name == name
     assert best is not None
     assert best.codec == registry.codec(name)
-    assert best.decoded.payload == CHIME
+    assert best.decoded.payload == CHIME[: PART_BYTES if name == "plain-clocked" else None]
 
 
 @pytest.mark.parametrize("name", READY)

@@ -73,14 +73,16 @@ def test_a_mono_deck_destroys_two_tracks_and_nothing_claims_otherwise() -> None:
 
 @pytest.mark.parametrize("name", READY)
 def test_auto_names_the_stack(shell: Shell, name: str) -> None:
-    signal = registry.channel("ordinary-worn").degrade(registry.codec(name).encode(CHIME), stream(1, 0, "channel"))
+    program = PART if name == "plain-clocked" else CHIME
+    Path("program.bin").write_bytes(program)
+    signal = registry.channel("ordinary-worn").degrade(registry.codec(name).encode(program), stream(1, 0, "channel"))
     outcome = shell(
-        "decode", capture("a.wav", signal), "--codec", "auto", "--expect", "chime", "-o", "out.bin", "--json"
+        "decode", capture("a.wav", signal), "--codec", "auto", "--expect", "program.bin", "-o", "out.bin", "--json"
     )
     assert outcome.code == 0
     assert f"note: {name} fits" in outcome.err
     assert json.loads(outcome.out)["codec"] == registry.codec(name).spec
-    assert Path("out.bin").read_bytes() == CHIME
+    assert Path("out.bin").read_bytes() == program
 
 
 @pytest.mark.parametrize("kind", ["noise", "voice", "silence", "tone"])

@@ -132,12 +132,17 @@ def test_python_examples_say_what_they_give(page):
 
 
 @pytest.mark.parametrize("page", WITH_COMMANDS, ids=lambda page: page.stem)
-def test_commands_can_be_typed_as_they_stand(page, tmp_path):
+def test_commands_can_be_typed_as_they_stand(page, tmp_path, monkeypatch, capfd):
+    """One after the other in one folder, as they would be typed; in this process, which has everything loaded."""
+    from tapewright.commands import main
+
     typed = [line[2:] for block in fenced(page, "console") for line in block.splitlines() if line.startswith("$ ")]
     assert typed
+    monkeypatch.chdir(tmp_path)
     for line in typed:
-        program, *arguments = shlex.split(line)
-        assert program == "tapewright", line
-        command = [sys.executable, "-P", "-m", program, *arguments]
-        done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, timeout=120)
-        assert done.returncode == 0, f"{line}\n{done.stdout[-2000:]}\n{done.stderr[-2000:]}"
+        monkeypatch.setattr(sys, "argv", shlex.split(line))
+        assert sys.argv[0] == "tapewright", line
+        with pytest.raises(SystemExit) as leaving:
+            main()
+        said = capfd.readouterr()
+        assert leaving.value.code == 0, f"{line}\n{said.out[-2000:]}\n{said.err[-2000:]}"

@@ -135,7 +135,8 @@ def test_the_wheel_works_without_the_tree(distributions, tmp_path):
     )
     elsewhere = tmp_path / "elsewhere"
     elsewhere.mkdir()
-    environment = {**os.environ, "PYTHONPATH": str(home), "NUMBA_CACHE_DIR": str(tmp_path / "numba")}
+    # Kernels as plain Python: what a first build gives on a new machine is the matter of tests/kernels.
+    environment = {**os.environ, "PYTHONPATH": str(home), "NUMBA_DISABLE_JIT": "1"}
     run = [sys.executable, "-c", told]
     done = subprocess.run(run, cwd=elsewhere, env=environment, capture_output=True, text=True)
     assert done.returncode == 0, done.stderr[-2000:]
