@@ -182,7 +182,7 @@ class Drift(ChannelModel):
         peaks = [
             turning[number].percent / 100 / float(np.sinc(turning[number].hz / NOISE.grid_hz)) ** 4 for number in heard
         ]
-        turns = {part: part.turns(times_s) for part in turning if part.percent}
+        turns = {part: part.turns(times_s) for part in dict.fromkeys(turning) if part.percent}
         angles = 2 * np.pi * np.array([turns[turning[number]] for number in heard]).reshape(len(heard), times_s.size)
         angles += starts[heard, None]
         angles += np.array(scales)[:, None] * spline(walks[heard], times_s * PHASE_GRID_HZ)
