@@ -78,5 +78,6 @@ def player(
     else:
         typer.echo(
             f"{in_one_line(source.name)}: {tape_s:.1f} s of tape, {record['pulses']} stretches, "
-            f"{record['table_bytes']} bytes of tables at {schedule.ticks_per_s} ticks a second, in {in_one_line(output)}"
+            f"{record['table_bytes']} bytes of tables at {schedule.ticks_per_s} ticks a second, "
+            f"in {in_one_line(output)}"
         )

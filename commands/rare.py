@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from ..contracts.errors import TargetNotMet, UsageError, in_one_line
-from .table import console
+from .table import console, print_table
 
 if TYPE_CHECKING:
     from ..benchmarks.rare import RareFailures
@@ -58,9 +58,7 @@ def show(rows: tuple[RareFailures, ...]) -> None:
         table.add_row(*(Text(cell) for cell in cells))
         told.append(sentence)
     screen = console()
-    with screen.capture() as drawn:
-        screen.print(table)
-    print("\n".join(line.rstrip() for line in drawn.get().splitlines()))
+    print_table(screen, table)
     print()
     for sentence in told:
         screen.print(in_one_line(sentence, 1000), soft_wrap=False)

@@ -1,7 +1,7 @@
 """Tables for people: plain columns that respect pipes, narrow terminals and NO_COLOR.
 
-In a pipe a table has its full width; in a terminal too narrow for it, intervals move below their figures, and then the
-share of capacity goes.
+In a pipe a table has its full width; in a terminal too narrow for it, intervals move below their figures, then the
+share of capacity goes, and at last each row is a list.
 """
 
 from __future__ import annotations
@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 _PIPE_WIDTH = 100_000
 _LONGEST_NAME = 200
+_CUT = "\u2026"
+"""What stands where words were cut short."""
 
 
 def console() -> Console:
@@ -41,7 +43,9 @@ def print_answer(rows: Sequence[Record], sentences: Sequence[str]) -> None:
     for with_share in (True, False):
         if table.__rich_measure__(screen, screen.options).maximum > screen.width:
             table = _answer(rows, _in_two_lines, with_share)
-    _print(screen, table)
+    # A list has room for all of it.
+    is_cut = _is_cut(_drawn(screen, table), table)
+    print_table(screen, _answer(rows, _in_one_line, with_share=True) if is_cut else table)
     print()
     refusals = {
         f"{_name(row.task.receiver_name)} cannot load {_name(row.task.codec_name)}: {row.task.refusal}": None
@@ -105,7 +109,7 @@ def print_standings(standings: Sequence[Standing]) -> None:
         figures = (tally.trials, standing.row.trials, f"{tally.right} / {tally.detected} / {tally.silent}")
         refused = ("refused", "", "")
         table.add_row(*(Text(_name(str(cell))) for cell in (*names, *(refused if task.refusal else figures))))
-    _print(console(), table)
+    print_table(console(), table)
     wanted = [standing for standing in standings if standing.row.task.refusal is None]
     done = sum(min(standing.tally.trials, standing.row.trials) for standing in wanted)
     missing = sum(standing.missing for standing in wanted)
@@ -144,13 +148,42 @@ def print_catalogue(entries: Sequence[Mapping[str, Any]]) -> None:
         ]
         for row in rows:
             table.add_row(*(Text(in_one_line(cell, _PIPE_WIDTH)) for cell in row))
-    _print(console(), table)
+    print_table(console(), table)
 
 
-def _print(screen: Console, table: Table) -> None:
+def print_table(screen: Console, table: Table) -> None:
+    """A table; where it has no room for a figure, each row below the other, a line a column."""
+    drawn = _drawn(screen, table)
+    if _is_cut(drawn, table):
+        with screen.capture() as stacked:
+            _stacked(screen, table)
+        drawn = stacked.get()
+    print("\n".join(line.rstrip() for line in drawn.splitlines()))
+
+
+def _drawn(screen: Console, table: Table) -> str:
     with screen.capture() as drawn:
         screen.print(table)
-    print("\n".join(line.rstrip() for line in drawn.get().splitlines()))
+    return drawn.get()
+
+
+def _is_cut(drawn: str, table: Table) -> bool:
+    """Whether words of it were cut short. Names are not: they go on below."""
+    told = sum(str(cell).count(_CUT) for column in table.columns for cell in (column.header, *column.cells))
+    return drawn.count(_CUT) > told
+
+
+def _stacked(screen: Console, table: Table) -> None:
+    heads = [" ".join(str(column.header).split()) for column in table.columns]
+    rows = [
+        [" ".join(str(cell).split()) for cell in row] for row in zip(*(one.cells for one in table.columns), strict=True)
+    ]
+    for place, row in enumerate(filter(any, rows)):
+        if place:
+            screen.print()
+        for head, cell in zip(heads, row, strict=True):
+            if cell:
+                screen.print(f"{head}: {cell}" if head else cell, soft_wrap=False)
 
 
 def _answer(rows: Sequence[Record], spread: Callable[[str, str], str], with_share: bool) -> Table:

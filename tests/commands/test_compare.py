@@ -92,6 +92,19 @@ def test_a_terminal_gets_no_line_wider_than_itself_and_no_colour_if_asked(column
     assert "29.2 to 100.0" in page  # 0.025^(1/3) = 29.2 %: an interval is never torn
 
 
+def test_a_terminal_too_narrow_for_a_table_gets_a_list_with_every_figure() -> None:
+    code, sent = in_a_terminal(*CALL, "--trials", "3", columns=40, NO_COLOR="1")
+    assert code == 0
+    page = re.sub(r"\x1b\[[0-9;?]*[a-zA-Z]", "", sent[sent.rindex("\x1b[?25h") :]).replace("\r", "")
+    assert max(map(len, page.splitlines())) <= 40
+    assert "\u2026" not in page
+    whole = tapewright("compare", *CALL, "--trials", "3").stdout
+    table = whole.partition("\n\n")[0].split("interval\n")[1]
+    told = " ".join(page.split())
+    for figure in re.findall(r"\d[\d.]* s|[\d.]+ % \([\d.]+ to [\d.]+\)|\d+ / \d+ / \d+|\d\.\de-?\d+", table):
+        assert figure in told
+
+
 @pytest.mark.parametrize(("columns", "shown"), [(80, False), (120, True)])
 def test_the_share_of_capacity_stands_where_there_is_room(columns, shown) -> None:
     call = ("--codec", "toy_pulse:frames=100", "--channel", "hiss")
