@@ -25,10 +25,12 @@ class Forecast(Generic[Kind]):
         self._relative_cost = relative_cost
         self._workers = workers
         self._seen: dict[Kind, deque[float]] = {}
+        self._ended: Counter[Kind] = Counter()
 
     def saw(self, kind: Kind, seconds: float) -> None:
         """One unit of that kind has ended, having kept a worker busy for ``seconds``."""
         self._to_come[kind] -= 1
+        self._ended[kind] += 1
         self._seen.setdefault(kind, deque(maxlen=_REMEMBERED)).append(seconds)
 
     def spared(self, kind: Kind, units: int) -> None:
@@ -39,11 +41,15 @@ class Forecast(Generic[Kind]):
         """Seconds of wall clock to go; None before anything was seen."""
         if not self._seen:
             return None
-        # The lower median: the first unit of a kind may carry the compilation of kernels, which does not come again.
-        cost = {kind: sorted(seconds)[(len(seconds) - 1) // 2] for kind, seconds in self._seen.items()}
+        cost = {kind: self._cost(kind) for kind in self._seen}
         rates = sorted(cost[kind] / self._relative_cost[kind] for kind in cost)
         usual_rate = rates[(len(rates) - 1) // 2]
         busy_s = sum(
             units * cost.get(kind, usual_rate * self._relative_cost[kind]) for kind, units in self._to_come.items()
         )
         return busy_s / max(1, min(self._workers, self._to_come.total()))
+
+    def _cost(self, kind: Kind) -> float:
+        """The lower median; of few, the least: each worker's first unit may carry what is loaded or compiled once."""
+        seconds = sorted(self._seen[kind])
+        return seconds[0 if self._ended[kind] <= 2 * self._workers else (len(seconds) - 1) // 2]

@@ -32,3 +32,10 @@ def test_a_first_tape_that_compiles_kernels_does_not_spoil_the_forecast() -> Non
     forecast.saw("a", 9.0)
     forecast.saw("a", 0.1)
     assert forecast.remaining_s() == pytest.approx(1.0)
+
+
+def test_first_tapes_of_every_worker_do_not_spoil_it_either() -> None:
+    forecast = Forecast({"a": 13}, {"a": 1.0}, workers=2)
+    for seconds in (9.0, 9.0, 0.1):
+        forecast.saw("a", seconds)
+    assert forecast.remaining_s() == pytest.approx(0.5)
