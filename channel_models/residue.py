@@ -49,7 +49,7 @@ class Residue(Treatment):
     def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
         from ..kernels.swelling_noise import add_swelling_noise
 
-        keys = [np.uint64(word) for word in words(rng, 4)]
+        key_0, key_1, upper_0, upper_1 = (np.uint64(word) for word in words(rng, 4))
         left, right = samples
         per_frame = SYLLABLES_HZ / sample_rate_hz
         coefficients, power_hz = _speech(sample_rate_hz)
@@ -58,7 +58,8 @@ class Residue(Treatment):
         swings = rng.standard_normal((math.ceil(left.size * per_frame) + EXTRA, 2), np.float32).T * np.float32(
             SWING / math.sqrt(WHITE_POWER)
         )
-        add_swelling_noise(left, right, *keys, sigma, coefficients, np.ascontiguousarray(swings), per_frame)
+        loudness = np.ascontiguousarray(swings)
+        add_swelling_noise(left, right, key_0, key_1, upper_0, upper_1, sigma, coefficients, loudness, per_frame)
 
     @classmethod
     def calibrations(cls) -> tuple[Calibration, ...]:
