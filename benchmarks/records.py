@@ -71,18 +71,11 @@ class Record:
         """Plain data, ready for JSON; units are in the names."""
         task, tally, study = self.task, self.tally, self.study
         return {
-            "codec": task.codec_name,
-            "receiver": task.receiver_name,
-            "channel": task.channel_name,
-            "codec_spec": task.codec.spec,
-            "receiver_spec": task.receiver.spec,
-            "channel_spec": task.channel.spec,
+            **names_of(task),
             "needs": task.codec.needs,
             "guaranteed_burst_ms": task.codec.guaranteed_burst_ms(len(study.program)),
             "relay_cost": cost.as_json() if (cost := relay_cost(task.codec)) else None,
-            "program": study.program_name,
-            "program_sha256": hashlib.sha256(study.program).hexdigest(),
-            "payload_bytes": len(study.program),
+            **program_of(study),
             "tape_s": self.tape_s,
             "useful_bytes_per_s": self.useful_bytes_per_s,
             "trials": tally.trials,
@@ -109,6 +102,27 @@ class Record:
             "versions": dict(self.versions or versions(task)),
             "machine": dict(self.machine or machine()),
         }
+
+
+def names_of(task: Task) -> dict[str, str]:
+    """What met what, as the user wrote it and in full, ready for JSON."""
+    return {
+        "codec": task.codec_name,
+        "receiver": task.receiver_name,
+        "channel": task.channel_name,
+        "codec_spec": task.codec.spec,
+        "receiver_spec": task.receiver.spec,
+        "channel_spec": task.channel.spec,
+    }
+
+
+def program_of(study: Study) -> dict[str, str | int]:
+    """What was recorded, ready for JSON."""
+    return {
+        "program": study.program_name,
+        "program_sha256": hashlib.sha256(study.program).hexdigest(),
+        "payload_bytes": len(study.program),
+    }
 
 
 def records(study: Study, results: Iterable[Result]) -> tuple[Record, ...]:

@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from .completion import channels, relay_sets, relay_tables
+
 
 def choose(
     program: Annotated[
@@ -16,16 +18,28 @@ def choose(
         int | None, typer.Option("--bytes", metavar="N", help="An invented program of that size instead.")
     ] = None,
     channel: Annotated[
-        str | None, typer.Option(metavar="SPEC", help="Deck and tape: a grade, or @profile.toml. [default: worn]")
+        str | None,
+        typer.Option(
+            metavar="SPEC", help="Deck and tape: a grade, or @profile.toml. [default: worn]", autocompletion=channels
+        ),
     ] = None,
     decoder: Annotated[
         str | None, typer.Option(metavar="WHO", help="relays, microcontroller or computer. [default: computer]")
     ] = None,
     relay_set: Annotated[
-        str | None, typer.Option("--set", metavar="S.toml", help="Relays of a relay decoder. [default: signal_12v]")
+        str | None,
+        typer.Option(
+            "--set",
+            metavar="S.toml",
+            help="Relays of a relay decoder. [default: signal_12v]",
+            autocompletion=relay_sets,
+        ),
     ] = None,
     table: Annotated[
-        str | None, typer.Option(metavar="T.toml", help="Wiring of a relay decoder. [default: clock_tower]")
+        str | None,
+        typer.Option(
+            metavar="T.toml", help="Wiring of a relay decoder. [default: clock_tower]", autocompletion=relay_tables
+        ),
     ] = None,
     same_deck: Annotated[
         bool | None, typer.Option("--same-deck", help="The deck that records also replays.", show_default=False)
@@ -76,7 +90,7 @@ def choose(
     from ..benchmarks.limits_file import limits_in
     from ..benchmarks.payload import payload
     from ..benchmarks.study import DEFAULT_SEED
-    from ..contracts.errors import TargetNotMet
+    from ..contracts.errors import TargetNotMet, in_one_line
     from .choice_progress import watching_choice
     from .choice_table import print_choice
 
@@ -96,7 +110,7 @@ def choose(
     asked = limits({**told, **{name: value for name, value in given.items() if value is not None}})
     source = payload(program, payload_bytes)
     for note in source.notes:
-        print(f"{source.name}: {note}", file=sys.stderr)
+        print(f"{in_one_line(source.name)}: {note}", file=sys.stderr)
     if then is not None:
         from .choice_folder import check_next
 

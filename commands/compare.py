@@ -8,7 +8,8 @@ from typing import Annotated
 
 import typer
 
-from .completion import channels, codecs, engines, receivers
+from .completion import channels, codecs, receivers
+from .options import Engine, RecordsAsJson, Scheduler, Workers
 
 
 def compare(
@@ -37,21 +38,10 @@ def compare(
     ] = None,
     trials: Annotated[int | None, typer.Option(metavar="N", help="Tapes a row. [default: 40]")] = None,
     seed: Annotated[int | None, typer.Option(metavar="N", help="Same seed, same result. [default: 1]")] = None,
-    workers: Annotated[
-        int | None, typer.Option(metavar="N", help="Threads; they never change a result. [default: all cores]")
-    ] = None,
-    engine: Annotated[
-        str,
-        typer.Option(
-            metavar="NAME",
-            help="Who plays: threads, or dask for a cluster. [default: threads]",
-            autocompletion=engines,
-        ),
-    ] = "threads",
-    scheduler: Annotated[
-        str | None, typer.Option(metavar="tcp://HOST:PORT", help="The cluster's scheduler; trust it, it trusts you.")
-    ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the records as JSON instead of the table.")] = False,
+    workers: Workers = None,
+    engine: Engine = "threads",
+    scheduler: Scheduler = None,
+    as_json: RecordsAsJson = False,
     plot: Annotated[
         Path | None, typer.Option(metavar="FILE.png", help="Also draw the frontier into a PNG or SVG file.")
     ] = None,

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from .completion import channels_of_rows
+from .options import Workers
 
 
 def report(
@@ -33,9 +34,7 @@ def report(
     plot: Annotated[
         Path | None, typer.Option(metavar="FILE.png", help="Also draw those sweeps into a PNG or SVG file.")
     ] = None,
-    workers: Annotated[
-        int | None, typer.Option(metavar="N", help="Threads; they never change a result. [default: all cores]")
-    ] = None,
+    workers: Workers = None,
     force: Annotated[bool, typer.Option("--force", help="Overwrite the page and the picture if they exist.")] = False,
     as_json: Annotated[
         bool, typer.Option("--json", help="Print what was found behind each row as JSON, less its sound.")

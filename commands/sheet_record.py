@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -33,6 +32,7 @@ def sheet_record(study: Study, task: Task, tally: Tally) -> dict[str, Any]:
         UsageError: a receiver that is no relay machine, or that cannot decode the codec.
     """
     from .. import __version__
+    from ..benchmarks.records import names_of, program_of
     from ..benchmarks.statistics import load_success
     from ..contracts.keying import KeyedLineCode
     from ..contracts.relay_cost import relay_cost
@@ -49,15 +49,8 @@ def sheet_record(study: Study, task: Task, tally: Tally) -> dict[str, Any]:
     assert cost is not None  # the receiver would have refused
     tape_s = task.codec.duration_s(payload_bytes)
     return {
-        "codec": task.codec_name,
-        "receiver": task.receiver_name,
-        "channel": task.channel_name,
-        "codec_spec": task.codec.spec,
-        "receiver_spec": task.receiver.spec,
-        "channel_spec": task.channel.spec,
-        "program": study.program_name,
-        "program_sha256": hashlib.sha256(study.program).hexdigest(),
-        "payload_bytes": payload_bytes,
+        **names_of(task),
+        **program_of(study),
         "tape_s": tape_s,
         "seed": study.seed,
         "version": f"tapewright {__version__}",

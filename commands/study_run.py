@@ -8,7 +8,8 @@ from typing import Annotated
 
 import typer
 
-from .completion import engines, studies
+from .completion import studies
+from .options import Engine, RecordsAsJson, Scheduler, Workers
 
 
 def run(
@@ -23,21 +24,10 @@ def run(
         float | None,
         typer.Option(metavar="SUCCESS", help="Rows that few tapes do not tell from this load success get more."),
     ] = None,
-    workers: Annotated[
-        int | None, typer.Option(metavar="N", help="Threads; they never change a result. [default: all cores]")
-    ] = None,
-    engine: Annotated[
-        str,
-        typer.Option(
-            metavar="NAME",
-            help="Who plays: threads, or dask for a cluster. [default: threads]",
-            autocompletion=engines,
-        ),
-    ] = "threads",
-    scheduler: Annotated[
-        str | None, typer.Option(metavar="tcp://HOST:PORT", help="The cluster's scheduler; trust it, it trusts you.")
-    ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the records as JSON instead of the table.")] = False,
+    workers: Workers = None,
+    engine: Engine = "threads",
+    scheduler: Scheduler = None,
+    as_json: RecordsAsJson = False,
 ) -> None:
     """Run a study, or go on with it.
 

@@ -45,7 +45,7 @@ def test_limits_come_from_a_file(tmp_path: Path) -> None:
     path.write_text("decoder = \n")
     with pytest.raises(UsageError, match="is not TOML"):
         limits_in(path)
-    with pytest.raises(UsageError, match="No such file"):
+    with pytest.raises(UsageError, match="there is no such file; check the name"):
         limits_in(tmp_path / "none.toml")
 
 

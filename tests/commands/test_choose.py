@@ -31,7 +31,7 @@ def telegraph_alone(monkeypatch: pytest.MonkeyPatch) -> None:
         (("--bytes", 10, "--program", "chime"), 2, "leave one of"),
         (("--bytes", 0), 2, "must be 1 to"),
         (("--relays-at-most", 40), 2, "set 'decoder' to relays"),
-        (("--limits", "none.toml"), 2, "No such file"),
+        (("--limits", "none.toml"), 2, "limits 'none.toml': there is no such file; check the name."),
         (("--channel", "wornn"), 2, "Did you mean 'worn'"),
         (("--seed", -1), 2, "'seed' must be 0 to"),
         (("--seed", 2**63), 2, "'seed' must be 0 to"),
