@@ -128,13 +128,16 @@ class Codec:
                 intact = heard.verdict
         best = merged(passes)
         whole = len(best) - len(best) % 8
-        times = best.times_s[:whole].reshape(-1, 8).mean(axis=1)
-        unknown = (np.abs(best.values[:whole]) <= LOST).reshape(-1, 8).any(axis=1)
+        # Eight bits at once by pairs and as one number: a reduction over so short an axis takes ten times as long.
+        times = best.times_s[:whole]
+        for _ in range(3):
+            times = times[0::2] + times[1::2]
+        unknown = (np.abs(best.values[:whole]) <= LOST).view(np.uint64)
         return Decoded(
             payload=bytes_and_bits.to_bytes(best.bits),
             intact=intact,
             lost=tuple(int(place) for place in np.flatnonzero(unknown)),
             events=tuple(events),
-            times_s=tuple(times.tolist()),
+            times_s=tuple((times / 8).tolist()),
             plays=plays,
         )

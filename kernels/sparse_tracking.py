@@ -10,7 +10,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from .transition_tracking import DAMPING, SEEN, halves_around
+from .transition_tracking import DAMPING, SEEN
+from .waveform_integral import COARSE, LAID_OUT, NOWHERE, falling, laid_out
 
 Samples = NDArray[np.float32]
 Times = NDArray[np.float64]
@@ -36,7 +37,6 @@ ALIKE = 0.1
 def follow_sparse(
     left: Samples,
     right: Samples,
-    tracks: int,
     alike: bool,
     start: float,
     period: float,
@@ -45,7 +45,9 @@ def follow_sparse(
     limits: Times,
     bandwidth: float,
     coast_limit: int,
-    log: Times,
+    times: Times,
+    log: Samples,
+    first: int,
 ) -> int:
     """Follow the places of changes from ``start`` by steps of ``period`` (negative: backwards) while changes are seen.
 
@@ -55,7 +57,7 @@ def follow_sparse(
 
     Arguments and result are those of ``transition_tracking.follow``.
     """
-    usual = np.array([max(amplitudes[0], 1e-30), max(amplitudes[1], 1e-30) if tracks == 2 else 0.0])
+    usual = np.array([max(amplitudes[0], 1e-30), max(amplitudes[1], 1e-30)])
     noise = np.full(2, 0.03)
     presence = np.ones(2)
     weight = np.zeros(2)
@@ -66,6 +68,11 @@ def follow_sparse(
     spread = np.zeros(2)
     between = np.zeros(2)
     error = np.zeros(2)
+    sums = np.empty((2, LAID_OUT + int(4 * limits[3] + 2 * abs(lag))), np.float32)
+    grain = 2 if limits[2] > COARSE else 1
+    fine = 1.0 / grain
+    span = grain * (sums.shape[1] - 1)
+    begin = NOWHERE
     time = start
     off_centre = 0.1
     on_centre = 1.0
@@ -74,15 +81,19 @@ def follow_sparse(
     relation = 0.0
     coasted = 0
     trusted = 0
-    for k in range(log.shape[0]):
+    for k in range(times.size - first):
         length = abs(period)
         if time < limits[0] or time > limits[1] or length < limits[2] or length > limits[3]:
             break
         quarter = 0.25 * length
-        for i in range(tracks):
-            track = left if i == 0 else right
-            at = time + (0.5 if i == 1 else -0.5) * lag if tracks == 2 else time
-            before, inner, after = halves_around(track, at, quarter)
+        reach = 2 * quarter + 0.5 * abs(lag)
+        if time - reach < begin or time + reach >= begin + span:
+            if 2 * reach + 8 > span:
+                break
+            begin = laid_out(left, right, time, reach, period > 0, grain, sums)
+        for i in range(2):
+            place = np.float32((time - begin + (0.5 if i == 1 else -0.5) * lag) * fine)
+            before, inner, after = falling(sums[i], place, np.float32(quarter * fine), np.float32(0.5 / quarter))
             whole = 0.5 * (before + after)
             offset[i] += (whole - offset[i]) * max(0.03, 1.0 / (k + 1))
             fall[i] = 0.5 * (before - after) / usual[i]
@@ -111,7 +122,7 @@ def follow_sparse(
         pull = 0.0
         total = 0.0
         seen = 0.0
-        for i in range(tracks):
+        for i in range(2):
             size = abs(fall[i])
             sign = 1.0 if fall[i] > 0 else -1.0
             share = min(size, 1.0)
@@ -131,11 +142,11 @@ def follow_sparse(
             usual[i] *= 1 + (min(size, 8.0) - 1) / (24.0 if size > 1 else (48.0 if share > SEEN else 256.0))
             usual[i] = max(usual[i], 1e-30)
         step = pull / total if total > 0 else 0.0
-        log[k, 0] = time
-        log[k, 1] = step
-        log[k, 2] = lag
-        log[k, 3] = seen
-        log[k, 4] = max(usual[0], usual[1])
+        times[first + k] = time
+        log[0, first + k] = step
+        log[1, first + k] = lag
+        log[2, first + k] = seen
+        log[3, first + k] = max(usual[0], usual[1])
         off_centre += (min(away, 4.0) - off_centre) / 48
         on_centre += (min(change, 4.0) - on_centre) / 48
         recent_off += (min(away, 4.0) - recent_off) / 12
@@ -145,9 +156,8 @@ def follow_sparse(
         coasted = 0 if seen > SEEN else coasted + 1
         if off_centre > HOLD * on_centre or coasted > coast_limit or k - trusted > 256:
             break
-        if tracks == 2:
-            lag += 0.01 * (error[1] - error[0]) * min(abs(fall[0]), abs(fall[1]), 1.0)
-        uncertain = (noise[0] * noise[1]) ** 0.5 if tracks == 2 else noise[0]
+        lag += 0.01 * (error[1] - error[0]) * min(abs(fall[0]), abs(fall[1]), 1.0)
+        uncertain = (noise[0] * noise[1]) ** 0.5
         turn = min(bandwidth, WIDEST * min(CLEAN / (uncertain + 1e-9), 1.0) ** 0.6)
         period += turn * turn * step
         time += period + DAMPING * turn * step

@@ -10,6 +10,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from .waveform_integral import COARSE, LAID_OUT, NOWHERE, falling, integral, integrate, laid_out
+
 Samples = NDArray[np.float32]
 Times = NDArray[np.float64]
 
@@ -24,8 +26,8 @@ WIDEST = 0.22
 
 DAMPING = 1.41
 
-COLUMNS = 5
-"""What ``follow`` writes for each period: time, error and lag of the second track in frames, strength, amplitude."""
+COLUMNS = 4
+"""What ``follow`` writes for each period: error and lag of the second track in frames, strength, amplitude."""
 
 
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
@@ -58,10 +60,19 @@ def even_means(samples: Samples, start: float, step: float, means: Samples) -> N
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
 def changes(samples: Samples, times: Times, halves: Times, out: Samples) -> None:
     """Half the fall of the mean level across each time, over ``halves`` frames before it and after it."""
+    longest = 0.0
+    for half in halves:
+        longest = max(longest, half)
+    sums = np.empty(LAID_OUT + 2 * int(longest) + 8, np.float32)
+    begin = NOWHERE
     for k in range(times.size):
-        before = mean_between(samples, times[k] - halves[k], times[k])
-        after = mean_between(samples, times[k], times[k] + halves[k])
-        out[k] = 0.5 * (before - after)
+        time, half = times[k], halves[k]
+        if time - half < begin or time + half >= begin + sums.size - 1:
+            begin = int(np.floor(time - half)) - 1
+            integrate(samples, begin, 1, sums)
+        at, reach = np.float32(time - begin), np.float32(half)
+        around = integral(sums, at - reach) + integral(sums, at + reach)
+        out[k] = (integral(sums, at) - np.float32(0.5) * around) / reach
 
 
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
@@ -72,20 +83,24 @@ def means_between(samples: Samples, times: Times, out: Samples) -> None:
 
 
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
-def halves_around(samples: Samples, time: float, quarter: float) -> tuple[float, float, float]:
-    """Means over the half period before ``time``, over half a period centred on it, and over the one after it."""
-    outer_before = mean_between(samples, time - 2 * quarter, time - quarter)
-    inner_before = mean_between(samples, time - quarter, time)
-    inner_after = mean_between(samples, time, time + quarter)
-    outer_after = mean_between(samples, time + quarter, time + 2 * quarter)
-    return 0.5 * (outer_before + inner_before), 0.5 * (inner_before + inner_after), 0.5 * (inner_after + outer_after)
+def learnt(
+    usual: float, noise: float, presence: float, fall: float, centre: float, share: float
+) -> tuple[float, float, float]:
+    """What a track's next change is judged by: its usual amplitude, its noise, how well it was seen of late."""
+    size = abs(fall)
+    rate = 1 / 48 if share > SEEN else 1 / 256
+    if size > 1:
+        rate = 1 / 24
+    if share > SEEN:
+        noise += (min(centre * centre, 4.0) - noise) / 64
+    usual = max(usual * (1 + (min(size, 8.0) - 1) * rate), 1e-30)
+    return usual, noise, presence + (share - presence) / 12
 
 
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
 def follow(
     left: Samples,
     right: Samples,
-    tracks: int,
     alike: bool,
     start: float,
     period: float,
@@ -94,7 +109,9 @@ def follow(
     limits: Times,
     bandwidth: float,
     coast_limit: int,
-    log: Times,
+    times: Times,
+    log: Samples,
+    first: int,
 ) -> int:
     """Follow the certain changes from ``start`` by steps of ``period`` (negative: backwards) while they are seen.
 
@@ -103,29 +120,30 @@ def follow(
     amplitude the change has, so that a dropout moves nothing.
 
     Args:
-        left, right: the tracks; ``tracks`` 1 reads ``left`` only.
+        left, right: the tracks; the same twice where there is one.
         start: time of a certain change, frames.
         lag: how much later the right track runs than the left, frames.
         amplitudes: shape (2,), usual amplitude of each track.
         limits: lowest and highest time, lowest and highest period (positive), frames.
         bandwidth: of the loop, radians a period; noise narrows it.
         coast_limit: periods without a visible change after which the clock is lost.
-        log: out, shape (periods, COLUMNS).
+        times: out, the time of each change, shape (periods,).
+        log: out, shape (COLUMNS, periods).
+        first: where in them to begin.
 
     Returns:
-        How many rows of ``log`` are to be trusted.
+        How many periods are to be trusted.
     """
-    usual = np.array([max(amplitudes[0], 1e-30), max(amplitudes[1], 1e-30) if tracks == 2 else 0.0])
-    noise = np.full(2, 0.1)
-    fall = np.zeros(2)
-    centre = np.zeros(2)
-    error = np.zeros(2)
-    strength = np.zeros(2)
-    weight = np.zeros(2)
-    offset = np.zeros(2)
-    presence = np.ones(2)
-    between = np.zeros(2)
-    far = np.zeros(2)
+    usual_a, usual_b = max(amplitudes[0], 1e-30), max(amplitudes[1], 1e-30)
+    noise_a = noise_b = 0.1
+    turn = min(bandwidth, WIDEST * (CLEAN / 0.1) ** 0.25)
+    presence_a = presence_b = 1.0
+    offset_a = offset_b = far_a = far_b = 0.0
+    sums = np.empty((2, LAID_OUT + int(4 * limits[3] + 2 * abs(lag))), np.float32)
+    grain = 2 if limits[2] > COARSE else 1
+    fine = 1.0 / grain
+    span = grain * (sums.shape[1] - 1)
+    begin = NOWHERE
     time = start
     off_centre = 0.3
     on_centre = 1.0
@@ -135,67 +153,70 @@ def follow(
     excess = 0.0
     coasted = 0
     trusted = 0
-    for k in range(log.shape[0]):
+    for k in range(times.size - first):
         length = abs(period)
         if time < limits[0] or time > limits[1] or length < limits[2] or length > limits[3]:
             break
         quarter = 0.25 * length
-        away = 0.0
-        change = 0.0
-        other = 0.0
-        total = 0.0
-        pull = 0.0
-        seen = 0.0
-        for i in range(tracks):
-            track = left if i == 0 else right
-            at = time + (0.5 if i == 1 else -0.5) * lag if tracks == 2 else time
-            before, inner, after = halves_around(track, at, quarter)
-            whole = 0.5 * (before + after)
-            offset[i] += (whole - offset[i]) * (1.0 if k == 0 else 0.125)
-            fall[i] = 0.5 * (before - after) / usual[i]
-            centre[i] = (inner - offset[i]) / usual[i]
-            near, beyond = (before, after) if period > 0 else (after, before)
-            between[i] = 0.5 * (near - far[i]) / usual[i] if k > 0 else 0.0
-            far[i] = beyond
-            weight[i] = (presence[i] * presence[i] + 1e-6) / (noise[i] + 1e-4)
-            if usual[i] < 0.02 * max(usual[0], usual[1]):
-                weight[i] = 0.0
+        late = 0.5 * lag
+        reach = 2 * quarter + abs(late)
+        if time - reach < begin or time + reach >= begin + span:
+            if 2 * reach + 8 > span:
+                break
+            begin = laid_out(left, right, time, reach, period > 0, grain, sums)
+        reading, size = np.float32(quarter * fine), np.float32(0.5 / quarter)
+        before_a, inner_a, after_a = falling(sums[0], np.float32((time - begin - late) * fine), reading, size)
+        before_b, inner_b, after_b = falling(sums[1], np.float32((time - begin + late) * fine), reading, size)
+        settling = 1.0 if k == 0 else 0.125
+        largest = max(usual_a, usual_b)
+        offset_a += (0.5 * (before_a + after_a) - offset_a) * settling
+        fall_a = 0.5 * (before_a - after_a) / usual_a
+        centre_a = (inner_a - offset_a) / usual_a
+        between_a = 0.5 * ((before_a if period > 0 else after_a) - far_a) / usual_a if k > 0 else 0.0
+        far_a = after_a if period > 0 else before_a
+        weight_a = (presence_a * presence_a + 1e-6) / (noise_a + 1e-4) if usual_a >= 0.02 * largest else 0.0
+        offset_b += (0.5 * (before_b + after_b) - offset_b) * settling
+        fall_b = 0.5 * (before_b - after_b) / usual_b
+        centre_b = (inner_b - offset_b) / usual_b
+        between_b = 0.5 * ((before_b if period > 0 else after_b) - far_b) / usual_b if k > 0 else 0.0
+        far_b = after_b if period > 0 else before_b
+        weight_b = (presence_b * presence_b + 1e-6) / (noise_b + 1e-4) if usual_b >= 0.02 * largest else 0.0
         flip = 0.0
         if alike:
-            relation += (min(max(fall[0] * fall[1], -1.0), 1.0) - relation) / 64
+            relation += (min(max(fall_a * fall_b, -1.0), 1.0) - relation) / 64
             if abs(relation) > 0.2:
                 flip = 1.0 if relation > 0 else -1.0
-        joint = weight[0] * fall[0] + flip * weight[1] * fall[1]
-        worth = weight[0] + weight[1] if tracks == 2 else weight[0]
-        for i in range(tracks):
-            sign = 1.0 if fall[i] > 0 else -1.0
-            if flip != 0.0:
-                sign = (1.0 if joint > 0 else -1.0) * (flip if i == 1 else 1.0)
-            size = abs(fall[i])
-            share = min(max(fall[i] * sign, 0.0), 1.0)
-            error[i] = min(max(quarter * centre[i] * sign * share, -0.5 * quarter), 0.5 * quarter)
-            strength[i] = share
-            presence[i] += (share - presence[i]) / 12
-            pull += weight[i] * share * error[i]
-            total += weight[i] * share
-            away += weight[i] * abs(centre[i])
-            change += weight[i] * size
-            other += weight[i] * abs(between[i])
-            seen = max(seen, share)
-            if share > SEEN:
-                noise[i] += (min(centre[i] * centre[i], 4.0) - noise[i]) / 64
-            usual[i] *= 1 + (min(size, 8.0) - 1) / (24.0 if size > 1 else (48.0 if share > SEEN else 256.0))
-            usual[i] = max(usual[i], 1e-30)
+        joint = weight_a * fall_a + flip * weight_b * fall_b
+        sign_a = 1.0 if fall_a > 0 else -1.0
+        sign_b = 1.0 if fall_b > 0 else -1.0
         if flip != 0.0:
-            away = abs(weight[0] * centre[0] + flip * weight[1] * centre[1])
+            sign_a = 1.0 if joint > 0 else -1.0
+            sign_b = sign_a * flip
+        share_a = min(max(fall_a * sign_a, 0.0), 1.0)
+        share_b = min(max(fall_b * sign_b, 0.0), 1.0)
+        if flip != 0.0:
             change = abs(joint)
-            other = abs(weight[0] * between[0] + flip * weight[1] * between[1])
+            away = abs(weight_a * centre_a + flip * weight_b * centre_b)
+            other = abs(weight_a * between_a + flip * weight_b * between_b)
+        else:
+            change = weight_a * abs(fall_a) + weight_b * abs(fall_b)
+            away = weight_a * abs(centre_a) + weight_b * abs(centre_b)
+            other = weight_a * abs(between_a) + weight_b * abs(between_b)
+        most = 0.5 * quarter
+        error_a = min(max(quarter * centre_a * sign_a * share_a, -most), most)
+        error_b = min(max(quarter * centre_b * sign_b * share_b, -most), most)
+        total = weight_a * share_a + weight_b * share_b
+        pull = weight_a * share_a * error_a + weight_b * share_b * error_b
         step = pull / total if total > 0 else 0.0
-        log[k, 0] = time
-        log[k, 1] = step
-        log[k, 2] = lag
-        log[k, 3] = seen
-        log[k, 4] = max(usual[0], usual[1])
+        seen = max(share_a, share_b)
+        usual_a, noise_a, presence_a = learnt(usual_a, noise_a, presence_a, fall_a, centre_a, share_a)
+        usual_b, noise_b, presence_b = learnt(usual_b, noise_b, presence_b, fall_b, centre_b, share_b)
+        times[first + k] = time
+        log[0, first + k] = step
+        log[1, first + k] = lag
+        log[2, first + k] = seen
+        log[3, first + k] = max(usual_a, usual_b)
+        worth = weight_a + weight_b
         off_centre += (away / worth - off_centre) / 48
         on_centre += (change / worth - on_centre) / 48
         recent_off += (away / worth - recent_off) / 12
@@ -206,10 +227,10 @@ def follow(
         coasted = 0 if seen > SEEN else coasted + 1
         if off_centre > 0.9 * on_centre or excess > 0.35 or coasted > coast_limit or k - trusted > 256:
             break
-        if tracks == 2:
-            lag += 0.01 * (error[1] - error[0]) * min(strength[0], strength[1])
-        uncertain = (noise[0] * noise[1]) ** 0.5 if tracks == 2 else noise[0]
-        turn = min(bandwidth, WIDEST * min(CLEAN / (uncertain + 1e-9), 1.0) ** 0.25)
+        lag += 0.01 * (error_b - error_a) * min(share_a, share_b)
+        time += period + (turn * turn + DAMPING * turn) * step
         period += turn * turn * step
-        time += period + DAMPING * turn * step
+        # For the next step, so that this one need not wait for the roots.
+        uncertain = np.sqrt(noise_a * noise_b)
+        turn = min(bandwidth, WIDEST * np.sqrt(np.sqrt(min(CLEAN / (uncertain + 1e-9), 1.0))))
     return trusted

@@ -161,23 +161,28 @@ class Biphase(LineCode):
 
     def _half_cells(self, bits: Bits) -> NDArray[np.float32]:
         """Levels +-1 of the half cells, shape (2 n,), the level before the first cell being low."""
-        signs = 2.0 * bits - 1.0
+        ones = bits.astype(np.bool_)
         if self.variant == "level":
-            first = signs if self.first_half == "high" else -signs
-            second = -first
+            first = ones if self.first_half == "high" else ~ones
+            second = ~first
         else:
-            inside = signs if self.variant == "mark" else -signs
-            second = -np.cumprod(inside)
-            first = np.concatenate(([1.0], -second[:-1]))
-        return np.stack((first, second), 1).ravel().astype(np.float32)
+            kept = np.logical_not(ones) if self.variant == "mark" else ones
+            # High where an odd number of bits so far, this one too, has kept the level inside its cell.
+            second = np.bitwise_xor.accumulate(kept)
+            first = np.concatenate(([True], ~second[:-1]))
+        levels = np.empty((bits.size, 2), np.float32)
+        levels[:, 0], levels[:, 1] = first, second
+        levels *= 2
+        levels -= 1
+        return levels.ravel()
 
-    def _bits(self, pulses: NDArray[np.float64]) -> NDArray[np.float64]:
+    def _bits(self, pulses: NDArray[np.float32]) -> NDArray[np.float32]:
         if self.variant == "level":
             return pulses if self.first_half == "high" else -pulses
         return same_sign(pulses) if self.variant == "mark" else -same_sign(pulses)
 
 
-def _pulses(signal: Signal, used: tuple[int, ...], clock: Clock, memory: int) -> list[NDArray[np.float64]]:
+def _pulses(signal: Signal, used: tuple[int, ...], clock: Clock, memory: int) -> list[NDArray[np.float32]]:
     from ...kernels.transition_tracking import changes
 
     halves = clock.halves

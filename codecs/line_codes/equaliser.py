@@ -7,10 +7,12 @@ with it. Where a stretch tells nothing of a tap (a leader that repeats itself), 
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
-Values = NDArray[np.float64]
+Values = NDArray[np.floating[Any]]
 
 REACH = 3
 """Neighbours on either side."""
@@ -33,29 +35,37 @@ def equalised(values: Values, heard: NDArray[np.bool_]) -> Values:
     """
     if values.size == 0:
         return values
-    half = STRETCH // 2
+    from ...kernels.stretch_sums import filtered, products
+
+    half, taps = STRETCH // 2, 2 * REACH + 1
     stretches = -(-values.size // STRETCH)
-    padded = np.pad(values, (REACH, stretches * STRETCH - values.size + REACH))
-    around = np.lib.stride_tricks.sliding_window_view(padded, 2 * REACH + 1)
-    learnt = np.pad(heard, (0, len(around) - heard.size))
-    rows = (around * learnt[:, None]).reshape(2 * stretches, half, -1).swapaxes(1, 2)
-    told = np.pad(learnt.reshape(-1, half).sum(axis=1), 1)
+    count = stretches * STRETCH
+    padded = np.zeros(count + 2 * REACH, np.float32)
+    padded[REACH : REACH + values.size] = values
+    learnt = np.zeros(count, np.float32)
+    learnt[: values.size] = heard
+    told = _between(learnt.reshape(-1, half).sum(axis=1))
     hold = HOLD * np.maximum(_of_four(told), 1)
-    unchanged = np.zeros(2 * REACH + 1)
+    unchanged = np.zeros(taps)
     unchanged[REACH] = 1.0
-    square = _of_four(_between(rows @ rows.swapaxes(1, 2))) + hold[:, None, None] * np.eye(unchanged.size)
-    freed = padded[REACH:-REACH]
+    square = np.empty((taps, 2 * stretches, taps))
+    for tap in range(taps):
+        products(padded[tap : tap + count] * learnt, padded, tap, square[tap])
+        square[tap + 1 :, :, tap] = square[tap, :, tap + 1 :].T
+    solved = np.linalg.inv(_of_four(_between(square.swapaxes(0, 1))) + hold[:, None, None] * np.eye(taps))
+    freed = padded[REACH:-REACH].copy()
+    right = np.empty((2 * stretches, taps))
     for _ in range(ROUNDS):
-        decided = np.sign(freed).reshape(2 * stretches, half, 1)
-        right = _of_four(_between(rows @ decided)) + (hold[:, None] * unchanged)[..., None]
-        taps = np.linalg.solve(square, right)
-        freed = (around.reshape(stretches, STRETCH, -1) @ taps).ravel()
+        products(np.copysign(learnt, freed), padded, 0, right)
+        fitted = solved @ (_of_four(_between(right)) + hold[:, None] * unchanged)[..., None]
+        filtered(padded, fitted[..., 0].astype(np.float32), freed)
     return freed[: values.size]
 
 
 def _between(sums: Values) -> Values:
     """With nothing before the first and after the last."""
-    return np.pad(sums, ((1, 1), (0, 0), (0, 0)))
+    nothing = np.zeros_like(sums[:1])
+    return np.concatenate((nothing, sums, nothing))
 
 
 def _of_four(halves: Values) -> Values:

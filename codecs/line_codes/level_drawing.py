@@ -21,6 +21,9 @@ _EDGES = 1 << 13
 _BLOCK = 1 << 15
 """Frames copied in one go, likewise."""
 
+_IN_A_ROW = (4, 2, 1)
+"""Edges copied as one, the most that fit: each row of five levels is a number of one byte, a table stays small."""
+
 _MOST_LEVELS = 64
 """After so many levels the frames must lie on them as before, for edges to be copied."""
 
@@ -34,7 +37,7 @@ def recorded(
     """A recording of ``frames`` with ``bits`` on the ``tracks`` asked for: same, left, right or split.
 
     Args:
-        draw: fills the whole of one track with the waveform of the bits given, and silence.
+        draw: fills the whole of one track with the waveform of the bits given, within full scale, and silence.
     """
     samples = np.empty((2, frames), np.float32)
     if tracks == "same":
@@ -46,7 +49,7 @@ def recorded(
                 track[:] = 0.0
             else:
                 draw(track, carried)
-    return Signal.owning(samples, sample_rate_hz)
+    return Signal.owning(samples, sample_rate_hz, known_peak=1.0)
 
 
 def carried_by(bits: Bits, tracks: str) -> tuple[Bits | None, Bits | None]:
@@ -96,15 +99,26 @@ def _copy_levels(
     # Each edge reaches from the middle of the level before it to the middle of the one after it.
     starts = [math.ceil((edge - Fraction(1, 2)) * period - Fraction(1, 2)) for edge in range(edges + 1)]
     before, after = (np.repeat(values, 3)[:, None], np.tile(values, 3)[:, None])
-    shapes = []
+    single = []
     for edge, (first, last) in enumerate(itertools.pairwise(starts)):
         off = (np.arange(first, last) + 0.5) / float(period) - edge
         turn = np.sin(np.pi * np.clip(off / width, -0.5, 0.5))
-        shapes.append(((before + after) / 2 + (after - before) / 2 * turn).astype(np.float32))
+        single.append(((before + after) / 2 + (after - before) / 2 * turn).astype(np.float32))
+    # Several edges in a row are one shape for each row of levels that they join, written in threes.
+    row = next(many for many in _IN_A_ROW if edges % many == 0)
+    digits = np.arange(3 ** (row + 1)) // 3 ** np.arange(row, -1, -1)[:, None] % 3
+    joined = 3 * digits[:-1] + digits[1:]
+    shapes = [
+        np.concatenate([shape[pair] for shape, pair in zip(single[edge : edge + row], joined, strict=True)], axis=1)
+        for edge in range(0, edges, row)
+    ]
     blocks = -(-(levels.size + 1) // edges)
-    kinds = np.ones(blocks * edges + 1, np.intp)
+    kinds = np.ones(blocks * edges + 1, np.uint8)
     kinds[1 : levels.size + 1] = 2 * (levels == values[2])
-    pairs = np.ascontiguousarray((3 * kinds[:-1] + kinds[1:]).reshape(blocks, edges).T)
+    rows = kinds[row::row].copy()
+    for place in range(row):
+        rows += np.uint8(3 ** (row - place)) * kinds[place:-1:row]
+    rows = np.ascontiguousarray(rows.reshape(blocks, -1).T)
     at_once = max(1, _BLOCK // frames)
     for block in range(0, blocks, at_once):
         some = min(at_once, blocks - block)
@@ -112,9 +126,9 @@ def _copy_levels(
         end = begin + some * frames
         within = begin >= 0 and end <= track.size
         drawn = (track[begin:end] if within else np.empty(some * frames, np.float32)).reshape(some, frames)
-        for edge, shape in enumerate(shapes):
-            first = starts[edge] - starts[0]
-            drawn[:, first : first + shape.shape[1]] = shape.take(pairs[edge, block : block + some], axis=0)
+        for number, shape in enumerate(shapes):
+            first = starts[number * row] - starts[0]
+            drawn[:, first : first + shape.shape[1]] = shape.take(rows[number, block : block + some], axis=0)
         if not within:
             into = track[max(begin, 0) : end]
             into[:] = drawn.ravel()[max(-begin, 0) :][: into.size]

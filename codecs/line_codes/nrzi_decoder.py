@@ -18,7 +18,7 @@ from .transition_clock import Clock, recover
 if TYPE_CHECKING:
     from .nrzi import Nrzi
 
-Values = NDArray[np.float64]
+Soft = NDArray[np.float32]
 
 _MEMORY_S = 0.25
 """How far to look for the usual amplitude: several times the dropouts that a check can mend."""
@@ -45,7 +45,7 @@ def demodulate(code: Nrzi, signal: Signal) -> SoftBits:
     if code.tracks == "same":
         levels = [together(*levels)]
     leader: Bits = np.ones(CONTEXT, np.uint8)
-    streams = [code.trellis.read(code.trust * track) for track in levels]
+    streams = [code.trellis.read(code.trust * track.astype(np.float64)) for track in levels]
     marks = [data_begin(ratios, leader) for ratios, _ in streams]
     places = streams[0][1]
     times = np.interp(places, np.arange(clock.times.size), clock.times)
@@ -56,7 +56,7 @@ def demodulate(code: Nrzi, signal: Signal) -> SoftBits:
     return from_the_marks([ratios for ratios, _ in streams], marks, times / rate, events)
 
 
-def _levels(signal: Signal, used: tuple[int, ...], clock: Clock, memory: int) -> list[Values]:
+def _levels(signal: Signal, used: tuple[int, ...], clock: Clock, memory: int) -> list[Soft]:
     """Log-likelihood ratio of a high level in each cell, track by track."""
     from ...kernels.transition_tracking import means_between
 
@@ -65,14 +65,14 @@ def _levels(signal: Signal, used: tuple[int, ...], clock: Clock, memory: int) ->
         side = 0.0 if len(used) == 1 else place - 0.5
         means = np.empty(clock.times.size - 1, np.float32)
         means_between(signal.samples[track], clock.times + side * clock.lags, means)
-        told.append(likelihoods(_freed(means.astype(np.float64)), memory))
+        told.append(likelihoods(_freed(means), memory))
     return told
 
 
-def _freed(means: Values) -> NDArray[np.float32]:
+def _freed(means: Soft) -> Soft:
     """Levels without the base line they swing about, which is what remains when what was decided is taken away."""
     freed = means - running_mean(means, 4 * _BASE)
     for _ in range(3):
         size = running_mean(np.abs(freed), _SIZE)
         freed = means - running_mean(means - size * np.sign(freed), _BASE)
-    return freed.astype(np.float32)
+    return freed

@@ -6,6 +6,9 @@ wrong or missing, and still a run of chance data is not taken for it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -31,7 +34,7 @@ _OWN = 13
 _AT_ONCE = 8192
 
 
-def data_begin(values: NDArray[np.float64], leader: Bits) -> int | None:
+def data_begin(values: NDArray[np.floating[Any]], leader: Bits) -> int | None:
     """Where the first bit after the earliest start mark stands in ``values``; None if no mark is heard.
 
     Args:
@@ -61,7 +64,10 @@ def earliest(marks: list[int | None]) -> int | None:
 
 
 def from_the_marks(
-    streams: list[NDArray[np.float64]], marks: list[int | None], times_s: NDArray[np.float64], events: list[Event]
+    streams: Sequence[NDArray[np.floating[Any]]],
+    marks: list[int | None],
+    times_s: NDArray[np.float64],
+    events: list[Event],
 ) -> SoftBits:
     """The bits after the start mark of each track, in turn; a track without one takes it where another has it.
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 from ...contracts.decoded import Event
 from ...contracts.signal import Signal
 from .transition_bridge import times_between
-from .transition_survey import CERTAIN, CLEAR, SPEED_LIMIT, STRETCH, Survey, survey
+from .transition_survey import CERTAIN, CLEAR, SPEED_LIMIT, STRETCH, SURE, Survey, survey
 
 Times = NDArray[np.float64]
 
@@ -45,6 +46,10 @@ SMOOTHED_S = 0.01
 """Half the width of the smoothing: 10 Hz passes with less than 0.1 % off."""
 
 _SECTION = 256
+"""Stretches that are looked at in one go."""
+
+_SOME = 32
+"""Every so many of them are looked at first: most tapes are followed from one to both ends."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,42 +107,50 @@ def recover(signal: Signal, tracks: tuple[int, ...], rate_hz: float, alike: bool
     pieces: list[_Piece] = []
     lag: float | None = None
     for first in range(0, total, _SECTION):
-        last = min(first + _SECTION, total)
-        centres = (np.arange(first, last) + 0.5) * stretch
-        free = np.ones(last - first, bool)
-        for piece in pieces:
-            free &= (centres < piece.times[0]) | (centres > piece.times[-1])
-        if not free.any():
-            continue
-        found = survey(rows, nominal, first, last)
-        free &= (found.clarity > CLEAR) & (found.certainty > CERTAIN)
-        for seed in np.argsort(-found.certainty, kind="stable"):
-            if not free[seed]:
+        for every, least in ((_SOME, SURE), (1, CERTAIN)):
+            stretches = np.arange(first, min(first + _SECTION, total), every)
+            centres = (stretches + 0.5) * stretch
+            for piece in pieces:
+                away = (centres < piece.times[0]) | (centres > piece.times[-1])
+                stretches, centres = stretches[away], centres[away]
+            if not stretches.size:
                 continue
-            grown = _grow(
-                rows,
-                found,
-                int(seed),
-                nominal,
-                rate_hz,
-                lag,
-                alike,
-                certain,
-                _room(pieces, found.starts[seed], nominal, signal.frames),
-            )
-            if grown is not None:
-                lag = float(np.median(grown.lags)) if lag is None else lag
-                pieces.append(grown)
-                free &= (centres < grown.times[0]) | (centres > grown.times[-1])
+            found = survey(rows, nominal, stretches)
+            free = (found.clarity > CLEAR) & (found.certainty > least)
+            for seed in np.argsort(-found.certainty, kind="stable"):
+                if not free[seed]:
+                    continue
+                grown = _grow(
+                    rows,
+                    found,
+                    int(seed),
+                    nominal,
+                    rate_hz,
+                    lag,
+                    alike,
+                    certain,
+                    _room(pieces, found.starts[seed], nominal, signal.frames),
+                )
+                if grown is not None:
+                    lag = _median_of_some(grown.lags) if lag is None else lag
+                    pieces.append(grown)
+                    free &= (centres < grown.times[0]) | (centres > grown.times[-1])
     pieces.sort(key=lambda piece: float(piece.times[0]))
     fewest = ANCHOR if certain else SPARSE_ANCHOR
     anchors = [piece for piece in pieces if piece.times.size >= fewest]
     if not anchors:
         return Clock(np.zeros(0), np.zeros(0))
-    usual = np.median(np.concatenate([np.full(piece.times.size, piece.amplitude) for piece in anchors]))
+    usual = _usual(anchors)
     pieces = [piece for piece in pieces if piece.amplitude > FAINT * usual]
     ends = [place for place, piece in enumerate(pieces) if piece.times.size >= fewest]
     return _join(pieces[ends[0] : ends[-1] + 1], signal.sample_rate_hz, rate_hz)
+
+
+def _usual(pieces: list[_Piece]) -> float:
+    """Median of the amplitude over all periods of the ``pieces``."""
+    rising = sorted(pieces, key=lambda piece: piece.amplitude)
+    reached = np.cumsum([piece.times.size for piece in rising])
+    return rising[int(np.searchsorted(reached, reached[-1] / 2))].amplitude
 
 
 def _room(pieces: list[_Piece], time: float, nominal: float, frames: int) -> tuple[float, float]:
@@ -172,16 +185,17 @@ def _grow(
         lag = known_lag if np.isnan(lag) else lag - period * np.round((lag - known_lag) / period)
     elif np.isnan(lag):
         lag = 0.0
-    amplitudes = np.ones(2)
-    amplitudes[: len(rows)] = found.amplitudes[:, seed] * 0.9
-    halves = []
-    for direction in (1.0, -1.0):
-        reach = room[1] - start if direction > 0 else start - room[0]
-        log = np.empty((max(int(reach / limits[2]) + 2, 1), COLUMNS))
+    amplitudes = found.amplitudes[[0, -1], seed] * 0.9
+    times, log, count = np.empty(0), np.empty((COLUMNS, 0), np.float32), 0
+    for direction, reach in ((-1.0, start - room[0]), (1.0, room[1] - start)):
+        # What was found backwards, turned round and without the seed itself, comes before what is found forwards.
+        before, told, known = times, log, max(count - 1, 0)
+        periods = known + max(int(reach / limits[2]) + 2, 1)
+        times, log = np.empty(periods), np.empty((COLUMNS, periods), np.float32)
+        times[:known], log[:, :known] = before[known:0:-1], told[:, known:0:-1]
         trusted = loop(
             rows[0],
             rows[-1],
-            len(rows),
             alike,
             start,
             direction * period,
@@ -190,22 +204,28 @@ def _grow(
             limits,
             bandwidth,
             coast,
+            times,
             log,
+            known,
         )
-        halves.append(log[:trusted])
-    forward, backward = halves
-    path = np.concatenate((backward[:0:-1], forward))
-    seen = np.flatnonzero(path[:, 3] > 0.5)
+        count = known + trusted
+    times, (errors, lags, strengths, sizes) = times[:count], log[:, :count]
+    seen = np.flatnonzero(strengths > 0.5)
     if seen.size < SHORTEST:
         return None
-    path = path[seen[0] + 2 : seen[-1] - 1]
-    jitter = float(np.sqrt(np.mean(path[:, 1] ** 2))) / nominal
-    errors = path[:, 1]
+    own = slice(seen[0] + 2, seen[-1] - 1)
+    times, errors, lags = times[own], errors[own], lags[own]
+    jitter = float(np.sqrt(np.mean(errors**2))) / nominal
     if not certain:
-        told = np.flatnonzero(path[:, 3] > 0.5)
-        errors = np.interp(np.arange(len(path)), told, errors[told])
-    times = _smooth(path[:, 0] + errors, int(max(6, SMOOTHED_S * rate_hz, 12 * (jitter / 0.025) ** 0.5)))
-    return _Piece(times, path[:, 2].copy(), float(np.median(path[:, 4])))
+        clear = np.flatnonzero(strengths[own] > 0.5)
+        errors = np.interp(np.arange(errors.size), clear, errors[clear])
+    times = _smooth(times + errors, int(max(6, SMOOTHED_S * rate_hz, 12 * (jitter / 0.025) ** 0.5)))
+    return _Piece(times, lags.astype(np.float64), _median_of_some(sizes[own]))
+
+
+def _median_of_some(values: NDArray[np.floating[Any]]) -> float:
+    """Median of some hundred of the values, evenly spread."""
+    return float(np.median(values[:: 1 + values.size // 512]))
 
 
 def _smooth(times: Times, reach: int) -> Times:
@@ -218,10 +238,13 @@ def _smooth(times: Times, reach: int) -> Times:
     kernel = -np.convolve(bell, bell)
     kernel[reach : reach + bell.size] += 2 * bell
     line = np.linspace(times[0], times[-1], times.size)
-    bent = times - line
     margin = 2 * reach
-    padded = np.concatenate((2 * bent[0] - bent[margin:0:-1], bent, 2 * bent[-1] - bent[-2 : -margin - 2 : -1]))
-    return line + np.convolve(padded, kernel, "valid")
+    padded = np.empty(times.size + 2 * margin)
+    bent = np.subtract(times, line, out=padded[margin : times.size + margin])
+    padded[:margin] = 2 * bent[0] - bent[margin:0:-1]
+    padded[times.size + margin :] = 2 * bent[-1] - bent[-2 : -margin - 2 : -1]
+    line += np.convolve(padded, kernel, "valid")
+    return line
 
 
 def _join(pieces: list[_Piece], sample_rate_hz: int, rate_hz: float) -> Clock:

@@ -26,6 +26,9 @@ CLEAR = 0.15
 CERTAIN = 0.05
 """Least certainty to try: without a beat once a period the changes between look like the certain ones."""
 
+SURE = 0.2
+"""Certainty from which on no clearer stretch need be looked for."""
+
 _PHASES = 8
 _HALF = _PHASES // 2
 _LENGTH = STRETCH * _PHASES
@@ -56,11 +59,11 @@ class Survey:
     amplitudes: Times
 
 
-def survey(rows: list[NDArray[np.float32]], nominal: float, first: int, last: int) -> Survey:
-    """The stretches ``first`` to ``last`` (excluded) of one or two tracks, at ``nominal`` frames a period."""
+def survey(rows: list[NDArray[np.float32]], nominal: float, stretches: NDArray[np.int64]) -> Survey:
+    """The ``stretches`` of these numbers of one or two tracks, at ``nominal`` frames a period."""
     step = nominal / _PHASES
-    at = np.arange(last - first)
-    falls = [_falls(row, step, first, last) for row in rows]
+    at = np.arange(stretches.size)
+    falls = [_falls(row, step, stretches) for row in rows]
     totals = [fall.mean(axis=1) for fall in falls]
     spectra = [
         np.fft.rfft((fall - total[:, None]) * _WINDOW, 2 * _LENGTH) for fall, total in zip(falls, totals, strict=True)
@@ -96,16 +99,17 @@ def survey(rows: list[NDArray[np.float32]], nominal: float, first: int, last: in
         lags[np.minimum(clear[0][at, peak], clear[1][at, peak]) < CLEAR] = np.nan
         known = np.nan_to_num(lags)
         offset = np.where(strong, offsets[0] + known / 2, offsets[1] - known / 2)
-    starts = ((first + at) * _LENGTH + middle + _HALF) * step + offset
+    starts = (stretches * _LENGTH + middle + _HALF) * step + offset
     return Survey(clarity, certainty, periods, starts, lags, np.array(totals))
 
 
-def _falls(row: NDArray[np.float32], step: float, first: int, last: int) -> NDArray[np.float32]:
+def _falls(row: NDArray[np.float32], step: float, stretches: NDArray[np.int64]) -> NDArray[np.float32]:
     """Size of the fall of level over half a period to either side, shape (stretches, points)."""
     from ...kernels.transition_tracking import even_means
 
-    means = np.empty((last - first) * _LENGTH + 2 * _HALF - 1, np.float32)
-    even_means(row, first * _LENGTH * step, step, means)
-    sums = np.concatenate(([0.0], np.cumsum(means, dtype=np.float64)))
-    falls = np.abs(2 * sums[_HALF:-_HALF] - sums[: -2 * _HALF] - sums[2 * _HALF :]) / (2 * _PHASES)
-    return np.asarray(falls.reshape(-1, _LENGTH), np.float32)
+    means = np.empty((stretches.size, _LENGTH + 2 * _HALF - 1), np.float32)
+    for stretch, own in zip(stretches, means, strict=True):
+        even_means(row, stretch * _LENGTH * step, step, own)
+    pairs = means[:, :-1] + means[:, 1:]
+    halves = pairs[:, :-2] + pairs[:, 2:]
+    return np.asarray(np.abs(halves[:, :-_HALF] - halves[:, _HALF:]) / (2 * _PHASES))

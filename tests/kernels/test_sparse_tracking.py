@@ -15,11 +15,11 @@ def changing(edges, gaps, frames, seed):
     return np.diff(np.interp(np.arange(frames + 1), [0.0, *here, frames], area)).astype(np.float32)
 
 
-def followed(left, right, tracks, alike, start, period, lag=0.0):
-    log = np.empty((2000, COLUMNS))
+def followed(left, right, alike, start, period, lag=0.0):
+    times, log = np.empty(2000), np.empty((COLUMNS, 2000), np.float32)
     limits = np.array([0.0, left.size, 15.0, 25.0])
-    count = follow_sparse(left, right, tracks, alike, start, period, lag, np.ones(2), limits, 0.3, 30, log)
-    return log[:count]
+    count = follow_sparse(left, right, alike, start, period, lag, np.ones(2), limits, 0.3, 30, times, log, 0)
+    return np.column_stack((times[:count], *log[:, :count]))
 
 
 def off_the_edges(log, edges):
@@ -33,7 +33,7 @@ def test_the_loop_stays_on_the_places_of_changes(gaps, direction):
     edges = 50 + np.cumsum(20 * (1 + 0.02 * np.sin(np.arange(1500) / 600 * 2 * np.pi)))
     samples = changing(edges, gaps, 30_200, 2)
     at = 10 if direction > 0 else 1490
-    log = followed(samples, samples, 1, False, edges[at] + 2.0, direction * 1.01 * (edges[at] - edges[at - 1]))
+    log = followed(samples, samples, False, edges[at] + 2.0, direction * 1.01 * (edges[at] - edges[at - 1]))
     assert len(log) > 1450
     settled = log[80:]
     inside = (settled[:, 0] > edges[2]) & (settled[:, 0] < edges[-2])
@@ -46,7 +46,7 @@ def test_the_loop_stays_on_the_places_of_changes(gaps, direction):
 def test_the_lag_of_the_second_track_is_learnt():
     edges = 50 + 20.0 * np.arange(1400)
     left, right = changing(edges - 2.0, (1, 2, 3), 28_200, 3), changing(edges + 2.0, (1, 2, 3), 28_200, 3)
-    log = followed(left, right, 2, True, edges[5], 20.0)
+    log = followed(left, right, True, edges[5], 20.0)
     assert log[-1, 2] == pytest.approx(4.0, abs=0.3)
     assert off_the_edges(log[200:-40], edges).max() < 0.7
 
@@ -54,9 +54,9 @@ def test_the_lag_of_the_second_track_is_learnt():
 def test_it_lets_go_when_the_changes_end_and_of_noise():
     edges = 50 + 20.0 * np.arange(400)
     samples = changing(edges, (1, 2, 3), 30_000, 4)
-    assert 380 < len(followed(samples, samples, 1, False, edges[5], 20.0)) < 460
+    assert 380 < len(followed(samples, samples, False, edges[5], 20.0)) < 460
     noise = np.random.default_rng(5).normal(0, 1, 30_000).astype(np.float32)
-    assert len(followed(noise, noise, 1, False, 100.0, 20.0)) < 300
+    assert len(followed(noise, noise, False, 100.0, 20.0)) < 300
 
 
 def test_means_between_times_are_those_of_the_held_samples():
