@@ -67,13 +67,24 @@ class Cutter:
         straight = None
         if place is not None:
             start = place.start + self._blocks.lead_bits
-            straight = self._cut(np.arange(start, start + self._length(number)), number, place.polarity)
+            straight = self._straight(start, start + self._length(number), number, place.polarity)
             if straight is not None and straight.sound:
                 return straight
         return self._spliced(number) or straight
 
     def _length(self, number: int) -> int:
         return self._blocks.data_bits(number, self._total) + self._blocks.check_bits
+
+    def _straight(self, start: int, stop: int, number: int, polarity: int) -> Body | None:
+        """The body whose bits follow each other."""
+        if not 0 <= start <= stop <= len(self._heard):
+            return self._cut(np.arange(start, stop), number, polarity)
+        values = self._heard.values[start:stop] * np.float32(polarity)
+        return checked(values, self._times(self._heard.times_s[start:stop], number), number, self._total, self._blocks)
+
+    def _times(self, times_s: NDArray[np.float64], number: int) -> NDArray[np.float64]:
+        """Of the data bits, in order even where two places of the stream were mixed up."""
+        return np.maximum.accumulate(times_s)[: self._blocks.data_bits(number, self._total)]
 
     def _cut(self, places: NDArray[np.intp], number: int, polarity: int) -> Body | None:
         """The body whose bits lie at ``places`` of the stream; a place below zero or beyond the end was not heard."""
@@ -82,7 +93,7 @@ class Cutter:
             return None
         near = places.clip(0, max(len(self._heard) - 1, 0))
         values = np.where(inside, self._heard.values[near] * np.float32(polarity), np.float32(0))
-        times = np.maximum.accumulate(self._heard.times_s[near])[: self._blocks.data_bits(number, self._total)]
+        times = self._times(self._heard.times_s[near], number)
         return checked(values, times, number, self._total, self._blocks)
 
     def _spliced(self, number: int) -> Body | None:
