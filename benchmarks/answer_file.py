@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +15,7 @@ from .sqlite_file import MAGIC as SQLITE
 
 MOST_BYTES = 64 << 20
 MOST_ROWS = 2000
+_MOST_DIGITS = 30
 
 _WORDS = (
     *("codec", "receiver", "channel", "codec_spec", "receiver_spec", "channel_spec"),
@@ -59,9 +61,12 @@ def read_answer(path: Path) -> Answer:
     if content.lstrip()[:1] not in (b"[", b"{"):
         raise UsageError(f"{shown} is neither rows in JSON nor a study's store; {_WANTED}.")
     try:
-        told = json.loads(content, parse_constant=_not_finite)
+        told = json.loads(content, parse_constant=_not_finite, parse_float=_finite, parse_int=_in_bounds)
+        json.dumps(told, ensure_ascii=False).encode("utf-8")  # half a character alone could not be written into a page
     except RecursionError:
         raise UsageError(f"{shown} is not JSON: its brackets are nested too deep; {_WANTED}.") from None
+    except UnicodeEncodeError:
+        raise UsageError(f"{shown} holds half a character, a surrogate alone; {_WANTED}.") from None
     except ValueError as error:
         raise UsageError(f"{shown} is not JSON: {in_one_line(error)}; {_WANTED}.") from None
     return _answered(told, shown)
@@ -136,3 +141,16 @@ def _is_estimate(told: Any) -> bool:
 
 def _not_finite(text: str) -> float:
     raise ValueError(f"{text} is no number")
+
+
+def _finite(text: str) -> float:
+    value = float(text)
+    if not math.isfinite(value):
+        raise ValueError(f"{in_one_line(text, 40)} is beyond all numbers")
+    return value
+
+
+def _in_bounds(text: str) -> int:
+    if len(text) > _MOST_DIGITS:
+        raise ValueError(f"a whole number of {len(text)} digits is too long")
+    return int(text)
