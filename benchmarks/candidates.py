@@ -15,6 +15,7 @@ from ..contracts.keying import KeyedLineCode
 from ..contracts.line_code import NEEDS, LineCode
 from ..contracts.receiver import Receiver
 from ..contracts.relay_cost import BYTE_BITS, RelayLayer, RelayLineCode
+from ..contracts.spec import Item, format_items
 from .schemes import PROBE, Layers, mends, ready, schemes
 from .variation import first_look, moves, pace, tidied, with_value
 
@@ -50,6 +51,20 @@ class Candidate:
     def family(self) -> str:
         """Name of its line code."""
         return self.codec.line_code.name
+
+    @cached_property
+    def short(self) -> str:
+        """The spec without what stands at its default.
+
+        >>> Candidate(registry.codec("sturdy"), 1.0, None).short
+        'contents/rs/interleave:depth=64/frame/biphase'
+        """
+        items = []
+        for member in self.codec.plug_ins:
+            declared = type(member)().arguments()
+            changed = {name: value for name, value in member.arguments().items() if value != declared[name]}
+            items.append(Item(member.name, tuple(changed.items())))
+        return format_items(items)
 
     @property
     def shape(self) -> tuple[str, ...]:

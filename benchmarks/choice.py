@@ -17,7 +17,7 @@ from ..contracts.errors import UsageError
 from .assumptions import FIGURE_TAPES, Assumption, Contest
 from .candidates import Candidate, beside, coarse, families, keeps_pace
 from .course import Course
-from .deck import deck
+from .deck import deck_name
 from .figures import figures
 from .final import MOST_TAPES, final
 from .limits import Limits
@@ -34,10 +34,10 @@ from .verdict import Choice, Finalist, Miss, Stage
 SHOWN = 3
 """The winner and two runners-up."""
 
-MOST_FINALS = 6
+MOST_FINALS = 7
 """After so many finals the answer is what has passed by then."""
 
-LOST_FINALS = 3
+LOST_FINALS = 4
 """After so many lost in a row the sturdy end comes up."""
 
 REFINEMENTS = 1
@@ -77,7 +77,7 @@ def choose(
     """
     if not program:
         raise UsageError("Argument 'program' must hold at least 1 byte.")
-    course = Course(program, program_name, deck(limits).spec, limits.receiver, seed, workers)
+    course = Course(program, program_name, deck_name(limits), limits.receiver, seed, workers)
     return _Choosing(limits, course, budget, watch).choice()
 
 
@@ -108,7 +108,7 @@ class _Choosing:
         """Those that no arithmetic refuses."""
         fit = []
         for candidate in found:
-            against = refusals(candidate, self.limits, self.receiver, self.final)
+            against = refusals(candidate, self.limits, self.receiver, self.final, len(self.course.program))
             if against:
                 family.out[candidate] = against[0]
             else:
@@ -191,7 +191,7 @@ class _Choosing:
     @property
     def _evidence(self) -> int:
         """Tapes that a race asks for: a lost final says that the race believed too soon."""
-        return ENOUGH << min(len(self.failed), 2)
+        return ENOUGH << min(len(self.failed), 1)
 
     def _try_the_sturdy_end(self) -> None:
         """Before it is said that nothing meets the limits: the finals of the sturdiest formats within them."""

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from ..contracts.spec import Item, format_items
+from ..contracts import registry
 from .assumptions import LADDER, Assumption
 from .candidates import Candidate
 from .limits import SIDES, Limits
 from .records import Record, records
+from .refusals import Refusal
 from .statistics import at_least, at_most
 from .trials import Result
 from .verdict import Choice, Finalist
@@ -32,8 +33,8 @@ def as_json(choice: Choice) -> dict[str, Any]:
     """Everything; ``rows`` are as ``compare --json`` prints them."""
     return {
         "limits": choice.limits.as_json(),
-        "channel_spec": choice.course.channel,
-        "receiver_spec": choice.course.receiver,
+        "channel_spec": registry.channel(choice.course.channel).spec,
+        "receiver_spec": registry.receiver(choice.course.receiver).spec,
         "program": choice.course.program_name,
         "payload_bytes": len(choice.course.program),
         "seed": choice.course.seed,
@@ -48,21 +49,6 @@ def as_json(choice: Choice) -> dict[str, Any]:
         "candidates_raced": choice.tried[1],
         "sentences": list(sentences(choice)),
     }
-
-
-def short(candidate: Candidate) -> str:
-    """The spec without what stands at its default.
-
-    >>> from ..contracts import registry
-    >>> short(Candidate(registry.codec("sturdy"), 1.0, None))
-    'contents/rs/interleave:depth=64/frame/biphase'
-    """
-    items = []
-    for member in candidate.codec.plug_ins:
-        declared = type(member)().arguments()
-        changed = {name: value for name, value in member.arguments().items() if value != declared[name]}
-        items.append(Item(member.name, tuple(changed.items())))
-    return format_items(items)
 
 
 def parts(candidate: Candidate, limits: Limits) -> str:
@@ -115,7 +101,7 @@ def sentences(choice: Choice) -> Iterator[str]:
         tally = winner.tally
         shown = at_least(tally.right, tally.trials, winner.final.confidence)
         yield (
-            f"Recommended: {short(winner.candidate)}; {winner.candidate.tape_s:.3g} s a load, decoded by "
+            f"Recommended: {winner.candidate.short}; {winner.candidate.tape_s:.3g} s a load, decoded by "
             f"{parts(winner.candidate, limits)}."
         )
         yield (
@@ -124,13 +110,12 @@ def sentences(choice: Choice) -> Iterator[str]:
         )
     elif choice.miss is not None:
         miss = choice.miss
-        to = f" to {miss.refusal.relax_to}" if miss.refusal.relax_to is not None else ""
         yield (
-            f"Nothing meets the limits. The nearest miss is {short(miss.candidate)}: {miss.refusal.words}; "
-            f"relax {miss.refusal.limit}{to}."
+            f"Nothing meets the limits. The nearest miss is {miss.candidate.short}: {miss.refusal.words}; "
+            f"{_instead(miss.refusal)}."
         )
     else:
-        yield "Nothing meets the limits, and no single one of them is in the way."
+        yield "Nothing meets the limits, and no single one of them is in the way; leave out several, one at a time."
     attempts = len(choice.failed)
     if attempts:
         yield (
@@ -141,6 +126,15 @@ def sentences(choice: Choice) -> Iterator[str]:
         yield _hangs_on(choice.assumptions, choice)
 
 
+def _instead(refused: Refusal) -> str:
+    """What to do about a limit that is in the way."""
+    if refused.relax_to is not None:
+        return f"relax {refused.limit} to {refused.relax_to}"
+    if refused.limit == "side":
+        return "no cassette has a longer side: split the program over several sides"
+    return f"relax {refused.limit}"
+
+
 def _hangs_on(found: tuple[Assumption, ...], choice: Choice) -> str:
     first = found[0]
     unit = unit_of(first)
@@ -149,7 +143,7 @@ def _hangs_on(found: tuple[Assumption, ...], choice: Choice) -> str:
             f"No figure that was made {LADDER[-1]:g} times as bad, one at a time, was seen to bring it below the limit."
         )
     lost = first.tally.trials - first.tally.right
-    then = "no runner-up holds there" if first.then is None else f"then {short(first.then)} is better"
+    then = "no runner-up holds there" if first.then is None else f"then {first.then.short} is better"
     return (
         f"The answer hangs on {first.figure.name}, taken as {first.figure.value:.3g}{unit}: "
         f"at {first.falls_at:.3g}{unit} it failed {lost} of {first.tally.trials} tapes; {then}."
@@ -160,7 +154,7 @@ def _finalist(finalist: Finalist, limits: Limits) -> dict[str, Any]:
     share, side = side_share(finalist.candidate, limits)
     tally = finalist.tally
     return {
-        "codec": short(finalist.candidate),
+        "codec": finalist.candidate.short,
         "codec_spec": finalist.candidate.codec.spec,
         "tape_s": finalist.candidate.tape_s,
         "relays": finalist.candidate.relays,
@@ -196,7 +190,7 @@ def _miss(choice: Choice) -> dict[str, Any] | None:
     if choice.miss is None:
         return None
     return {
-        "codec": short(choice.miss.candidate),
+        "codec": choice.miss.candidate.short,
         "codec_spec": choice.miss.candidate.codec.spec,
         "limit": choice.miss.refusal.limit,
         "why": choice.miss.refusal.words,

@@ -88,7 +88,7 @@ class Course:
         return Study(
             program=self.program,
             program_name=self.program_name,
-            codecs=tuple(candidate.codec.spec for candidate in candidates),
+            codecs=tuple(candidate.short for candidate in candidates),
             receivers=(self.receiver,),
             channels=(self.channel,),
             trials=tapes,

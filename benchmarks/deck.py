@@ -31,6 +31,16 @@ def deck(limits: Limits) -> Channel:
     return _with_one_deck(limits.channel, channel) if limits.same_deck else channel
 
 
+def deck_name(limits: Limits) -> str:
+    """What the deck is called where it is shown: as the person has it, where that says all.
+
+    Raises:
+        UsageError: as ``deck``.
+    """
+    asked, channel = limits.channel.strip(), deck(limits)
+    return channel.spec if limits.same_deck or asked.startswith("@") else asked
+
+
 def _check_profile(name: str, channel: Channel) -> None:
     present = {stage.name for stage in channel.stages}
     lacking = [f"'{stage}' ({what})" for stage, what in NEEDED.items() if stage not in present]

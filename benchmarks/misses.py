@@ -37,7 +37,7 @@ def nearest_miss(
     elif raced:
         nearest, _ = max(raced, key=lambda entry: (at_least(entry[1].right, entry[1].trials), entry[0].rank))
     else:
-        return _by_arithmetic(entered, limits, final)
+        return _by_arithmetic(entered, limits, final, len(course.program))
     attempt = len(failed) + 1
     asked = replace(final, tapes=_tapes(nearest, final), confidence=asked_of(attempt))
     watch = told(f"{nearest.family}: the nearest miss")
@@ -66,13 +66,13 @@ def by_tapes(finalist: Finalist, limits: Limits) -> Miss:
     return Miss(candidate, replace(refused, words=words, relax_to=_down(limits.success_at_least - 0.001)), finalist)
 
 
-def _by_arithmetic(entered: Mapping[str, Family], limits: Limits, final: Final) -> Miss | None:
+def _by_arithmetic(entered: Mapping[str, Family], limits: Limits, final: Final, payload_bytes: int) -> Miss | None:
     receiver = registry.receiver(limits.receiver)
     near = [
         (against[0].miss, candidate.rank, candidate, against[0])
         for family in entered.values()
         for candidate in family.out
-        if len(against := refusals(candidate, limits, receiver, final)) == 1 and against[0].miss < FAR
+        if len(against := refusals(candidate, limits, receiver, final, payload_bytes)) == 1 and against[0].miss < FAR
     ]
     if not near:
         return None

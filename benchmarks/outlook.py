@@ -16,8 +16,8 @@ from .trials import News
 RACE_TAPES = 500
 """Of each family that may be shown, its refinement included: the middle of what was seen."""
 
-FIRST_TAPES = 16
-"""So many tapes tell what a tape takes."""
+FIRST_TAPES, FIRST_S = 16, 5.0
+"""So many tapes tell what a tape takes, or as many as end in that time."""
 
 RACE, FINAL, FIGURES, ALONE = "race", "final", "figures", "alone"
 """Phases of a choice; what is ``ALONE`` comes last, or leads to something that cannot be told."""
@@ -78,6 +78,9 @@ class Outlook:
     @property
     def remaining_s(self) -> float | None:
         """About how many seconds of wall clock are left; None as long as too little was played to tell."""
-        if self._begun_s is None or self.played < FIRST_TAPES:
+        if self._begun_s is None or self.played == 0:
             return None
-        return self._left * (self._clock() - self._begun_s) / self.played
+        taken_s = self._clock() - self._begun_s
+        if self.played < FIRST_TAPES and taken_s < FIRST_S:
+            return None
+        return self._left * taken_s / self.played

@@ -25,7 +25,7 @@ from .trials import News
 ROUNDS = (2, 4, 8, 16, 32, 64, 128, 256, 512)
 """Tapes that a candidate has played after each round."""
 
-ENOUGH = 128
+ENOUGH = 256
 """Tapes after which a candidate may survive; a final of fewer tapes asks for as many as it has."""
 
 HOPELESS, LIKELY = 0.15, 0.5

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ..contracts.errors import in_one_line
+from ..contracts.errors import UsageError, in_one_line
 from ..contracts.line_code import NEEDS
 from ..contracts.receiver import Receiver
 from .candidates import Candidate
@@ -46,16 +46,31 @@ class Refusal:
         return STAGES.index(self.limit), -self.miss
 
 
-def refusals(candidate: Candidate, limits: Limits, receiver: Receiver, final: Final) -> tuple[Refusal, ...]:
-    """Every limit that ``candidate`` breaks, in the order of ``STAGES``; empty if the tapes must decide."""
+def refusals(
+    candidate: Candidate, limits: Limits, receiver: Receiver, final: Final, payload_bytes: int
+) -> tuple[Refusal, ...]:
+    """Every limit that ``candidate`` breaks, in the order of ``STAGES``; empty if the tapes must decide.
+
+    Args:
+        payload_bytes: of the program, for which ``receiver`` must have room.
+    """
     needs = candidate.codec.needs
     found: list[Refusal | None] = []
     if NEEDS.index(needs) > NEEDS.index(limits.decoder):
         found.append(Refusal("decoder", f"needs a {needs}", OTHER_DECODER * NEEDS.index(needs), needs))
     elif (refused := receiver.refusal(candidate.codec)) is not None:
-        found.append(Refusal("receiver", in_one_line(refused.removeprefix(f"{receiver.name}: ").rstrip("."), 160), FAR))
+        found.append(_by_receiver(refused, receiver))
+    else:
+        try:
+            receiver.check_load(candidate.codec, payload_bytes)
+        except UsageError as error:
+            found.append(_by_receiver(str(error), receiver))
     found += [check(candidate, limits, final) for check in (_relays, _silent, _side, _load_time)]
     return tuple(each for each in found if each is not None)
+
+
+def _by_receiver(why: str, receiver: Receiver) -> Refusal:
+    return Refusal("receiver", in_one_line(why.removeprefix(f"{receiver.name}: ").rstrip("."), 160), FAR)
 
 
 def _relays(candidate: Candidate, limits: Limits, final: Final) -> Refusal | None:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from ..benchmarks.limits import Limits
@@ -21,6 +22,9 @@ RECORDING, LABEL, ANSWER, STUDY, REPORT, SHEET = (
 )
 PROGRAM = "program.bin"
 TABLES = ("schedule.csv", "tape_tables.h", "tape_tables.c")
+BESIDE = {"relay_set.toml": "relay_set", "relay_table.toml": "table"}
+"""Copies of the files that a relay decoder was chosen with, and the limits that name them."""
+
 SWEEP_TAPES = 10
 """Of the report, at each setting of each knob."""
 
@@ -42,7 +46,6 @@ def write_next(choice: Choice, source: Program, folder: Path, force: bool) -> No
     """The recording with its label, the answer, the study file, the report, and what builds or plays it."""
     from ..benchmarks.choice_record import as_json
     from ..contracts.codec import FORMAT_VERSION
-    from ..contracts.spec import format_value
     from ..files.folder_writing import whole_folder
     from ..files.label import Label
     from ..files.recordings import write_recording
@@ -57,15 +60,9 @@ def write_next(choice: Choice, source: Program, folder: Path, force: bool) -> No
         record = as_json(choice)
         (part / ANSWER).write_text(json.dumps(record, indent=2, allow_nan=False) + "\n", encoding="utf-8")
         (part / PROGRAM).write_bytes(source.data)
-        study = [
-            f"program = {json.dumps(PROGRAM)}",
-            f"codecs = {json.dumps([one.candidate.codec.spec for one in choice.shown], indent=2)}",
-            f"receivers = [{json.dumps(choice.course.receiver)}]",
-            f"channels = [{json.dumps(choice.course.channel)}]",
-            f"trials = {format_value(winner.final.tapes)}",
-            f"seed = {choice.course.seed_of('final', winner.number)}",
-        ]
-        (part / STUDY).write_text("\n".join(study) + "\n", encoding="utf-8", newline="\n")
+        for name, path in _own_files(choice.limits).items():
+            (part / name).write_bytes(Path(path).read_bytes())
+        (part / STUDY).write_text(_study(choice), encoding="utf-8", newline="\n")
         if set(TABLES) <= set(names):
             _write_tables(choice, label.to_text(winner.candidate.tape_s), source, part)
         if SHEET in names:
@@ -73,11 +70,36 @@ def write_next(choice: Choice, source: Program, folder: Path, force: bool) -> No
         _write_report(choice, source, record, part)
 
 
+def _study(choice: Choice) -> str:
+    """The formats that are shown, on the tapes of the final of the recommended one."""
+    winner = choice.shown[0]
+    copies: dict[str, Any] = {BESIDE[name]: name for name in _own_files(choice.limits)}
+    limits = replace(choice.limits, **copies)
+    lines = (
+        "[study]",
+        f"program = {json.dumps(PROGRAM)}",
+        f"codecs = {json.dumps([one.candidate.short for one in choice.shown], indent=2)}",
+        f"receivers = [{json.dumps(limits.receiver)}]",
+        f"channels = [{json.dumps(choice.course.channel)}]",
+        f"trials = {winner.final.tapes}",
+        f"seed = {choice.course.seed_of('final', winner.number)}  # of the first one's final; the others had their own",
+    )
+    return "\n".join(lines) + "\n"
+
+
+def _own_files(limits: Limits) -> dict[str, str]:
+    """Relay set and table that are files of the person's: what they are called beside the study, and where they are."""
+    if limits.decoder != "relays":
+        return {}
+    paths = {name: getattr(limits, limit) for name, limit in BESIDE.items()}
+    return {name: path for name, path in paths.items() if path.endswith(".toml")}
+
+
 def _all_names(limits: Limits) -> tuple[str, ...]:
     from ..reports.player_tables import PLAYER_FILES
 
     sheet = (SHEET,) if limits.decoder == "relays" else ()
-    return (RECORDING, LABEL, ANSWER, PROGRAM, STUDY, REPORT, *sheet, *TABLES, *PLAYER_FILES)
+    return (RECORDING, LABEL, ANSWER, PROGRAM, STUDY, REPORT, *_own_files(limits), *sheet, *TABLES, *PLAYER_FILES)
 
 
 def _names(choice: Choice) -> tuple[str, ...]:

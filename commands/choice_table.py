@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from ..benchmarks.assumptions import LADDER, Assumption
-from ..benchmarks.choice_record import parts, sentences, short, side_share, silent_bound, trade, unit_of
+from ..benchmarks.candidates import Candidate
+from ..benchmarks.choice_record import parts, sentences, side_share, silent_bound, trade, unit_of
 from ..benchmarks.statistics import at_least, clopper_pearson
 from ..benchmarks.verdict import Choice, Finalist
 from ..contracts.errors import in_one_line
 from .table import console
 
 _LONGEST = 400
+_ORDER = ("first", "second", "third")
 
 
 def print_choice(choice: Choice) -> None:
@@ -40,13 +42,15 @@ def print_choice(choice: Choice) -> None:
     told = iter(sentences(choice))
     if choice.shown:
         next(told), next(told)
-        screen.print(Text(f"Put on the tape: {short(choice.shown[0].candidate)}", style="bold"))
+        screen.print(Text(f"Put on the tape: {choice.shown[0].candidate.short}", style="bold"))
         titled("", list(_figures(choice, choice.shown[0])))
         titled("Runners-up", list(_runners_up(choice)))
     else:
         next(told)  # said by the error that ends the command
     titled("Not chosen", [(one.family, one.words) for one in choice.rejected])
-    titled("One figure changed at a time", [row for one in choice.assumptions for row in _assumption(one)])
+    runners_up = [finalist.candidate for finalist in choice.shown[1:]]
+    rows = [row for one in choice.assumptions for row in _assumption(one, runners_up)]
+    titled("One figure changed at a time", rows)
     print()
     for sentence in told:
         screen.print(Text(in_one_line(sentence, 1000)))
@@ -78,17 +82,17 @@ def _figures(choice: Choice, finalist: Finalist) -> Iterator[tuple[str, str]]:
 def _runners_up(choice: Choice) -> Iterator[tuple[str, str]]:
     winner, *others = choice.shown
     for other in others:
-        yield f"{other.candidate.tape_s:.3g} s", f"{short(other.candidate)}: {trade(other, winner, choice.limits)}"
+        yield f"{other.candidate.tape_s:.3g} s", f"{other.candidate.short}: {trade(other, winner, choice.limits)}"
 
 
-def _assumption(one: Assumption) -> Iterator[tuple[str, str]]:
+def _assumption(one: Assumption, runners_up: Sequence[Candidate]) -> Iterator[tuple[str, str]]:
     unit = unit_of(one)
     name = f"{one.figure.name} {one.figure.value:.3g}{unit}"
     lost = f"{one.tally.trials - one.tally.right} of {one.tally.trials} failed"
     if one.falls_at is not None:
-        then = "no runner-up holds" if one.then is None else f"then {short(one.then)}"
+        then = "no runner-up holds" if one.then is None else f"then the {_ORDER[runners_up.index(one.then)]} runner-up"
         yield name, f"falls at {one.falls_at:.3g}{unit} ({lost}); {then}"
     else:
         yield name, f"holds at {one.holds_to:.3g}{unit}, {LADDER[-1]:g} times as bad ({lost})"
     if one.quicker is not None:
-        yield "", f"at {one.kinder:.3g}{unit} {short(one.quicker)} may do, {one.quicker.tape_s:.3g} s"
+        yield "", f"at {one.kinder:.3g}{unit} {one.quicker.short} may do, {one.quicker.tape_s:.3g} s"

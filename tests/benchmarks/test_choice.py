@@ -168,21 +168,32 @@ def test_a_decoder_decodes_what_needs_it_or_less() -> None:
     asked = final(Limits())
     for decoder, refused in (("microcontroller", ["decoder"]), ("computer", [])):
         dense = Candidate(registry.codec("dense-played"), 1.3, None)
-        assert [one.limit for one in refusals(dense, Limits(decoder=decoder), receiver, asked)] == refused
+        assert [one.limit for one in refusals(dense, Limits(decoder=decoder), receiver, asked, 128)] == refused
         keyed = Candidate(registry.codec("plain-clocked"), 98.6, None)
-        assert refusals(keyed, Limits(decoder=decoder), receiver, asked) == ()
+        assert refusals(keyed, Limits(decoder=decoder), receiver, asked, 128) == ()
+
+
+def test_a_program_that_the_relays_cannot_address_plays_no_tape() -> None:
+    """The table's eight address bits leave room for 256 bytes."""
+    receiver, asked = registry.receiver("relays:set=graded_12v"), final(Limits())
+    limits = Limits(decoder="relays", relay_set="graded_12v")
+    keyed = Candidate(registry.codec("plain-clocked"), 98.6, None)
+    assert refusals(keyed, limits, receiver, asked, 256) == ()
+    (refused,) = refusals(keyed, limits, receiver, asked, 257)
+    assert refused.limit == "receiver"
+    assert "a program of 257 bytes from address 0 does not fit 8 address bits" in refused.words
 
 
 def test_a_codec_without_a_check_cannot_meet_a_limit_on_silence() -> None:
     receiver, asked = registry.receiver("sound"), final(Limits())
     limits = Limits(silent_at_most=1e-6)
     bare = Candidate(registry.codec("biphase"), 2.0, None)
-    assert [one.limit for one in refusals(bare, limits, receiver, asked)] == ["silent_at_most"]
-    assert refusals(Candidate(registry.codec("sturdy"), 2.0, None), limits, receiver, asked) == ()
+    assert [one.limit for one in refusals(bare, limits, receiver, asked, 128)] == ["silent_at_most"]
+    assert refusals(Candidate(registry.codec("sturdy"), 2.0, None), limits, receiver, asked, 128) == ()
     # A check of 16 bits lies once in 65,536 damaged loads, and one play is read in up to four ways.
     short = Candidate(registry.codec("crc/biphase"), 2.0, None)
-    assert [one.limit for one in refusals(short, limits, receiver, asked)] == ["silent_at_most"]
-    assert refusals(short, Limits(silent_at_most=1e-4), receiver, asked) == ()
+    assert [one.limit for one in refusals(short, limits, receiver, asked, 128)] == ["silent_at_most"]
+    assert refusals(short, Limits(silent_at_most=1e-4), receiver, asked, 128) == ()
 
 
 @pytest.mark.usefixtures("toy_family")

@@ -7,10 +7,11 @@ from tapewright.benchmarks.trials import News
 
 
 class Clock:
-    """A second for each tape that was played, and two before the first."""
+    """Moved by hand."""
 
-    def __init__(self) -> None:
+    def __init__(self, tape_s: float) -> None:
         self.now_s = 0.0
+        self.tape_s = tape_s
 
     def __call__(self) -> float:
         return self.now_s
@@ -21,22 +22,22 @@ def run(outlook: Outlook, clock: Clock, tapes: int, to_come: int) -> list[float 
     for done in range(tapes + 1):
         outlook.saw(News(done, tapes, (), None), to_come)
         told.append(outlook.remaining_s)
-        clock.now_s += 1.0
+        clock.now_s += clock.tape_s
     return told
 
 
 def test_nothing_is_told_before_some_tapes_and_then_it_falls_to_what_is_left() -> None:
-    clock = Clock()
+    clock = Clock(0.25)
     outlook = Outlook(figures=0, final=0, clock=clock)
     told = run(outlook, clock, 40, 140)
     assert told[:16] == [None] * 16
-    assert told[16] == 124  # 140 - 16 tapes of a second each
-    assert told[40] == 100
+    assert told[16] == 31  # 140 - 16 tapes of a quarter of a second each
+    assert told[40] == 25
     assert outlook.played == 40
 
 
 def test_tapes_of_all_runs_are_counted_also_of_one_that_ends_early() -> None:
-    clock = Clock()
+    clock = Clock(0.25)
     outlook = Outlook(figures=0, final=0, clock=clock)
     for tapes in (8, 3, 20):
         run(outlook, clock, tapes, 0)
@@ -54,3 +55,9 @@ def test_what_is_to_come_is_the_rest_of_the_choice() -> None:
     assert outlook.to_come(FIGURES, (empty,), 0) == 7 * 192
     assert outlook.to_come(ALONE, (empty,), 3) == 0
     assert RACE_TAPES > 0
+
+
+def test_of_long_tapes_the_first_tells() -> None:
+    clock = Clock(30.0)
+    outlook = Outlook(figures=0, final=0, clock=clock)
+    assert run(outlook, clock, 3, 100)[:2] == [None, 99 * 30]
