@@ -5,11 +5,12 @@ import re
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from importlib.resources import files
 from pathlib import Path
 
 import pytest
-from loopback import cluster
+from loopback import Cluster, cluster
 from tapewright.benchmarks import cluster as module
 from tapewright.benchmarks.engines import engine
 from tapewright.benchmarks.identity import code
@@ -36,6 +37,13 @@ def the_code_as_it_is_now() -> None:
     """What is remembered of it may be older than what a worker that starts now reads."""
     code.cache_clear()
     needs.cache_clear()
+
+
+@pytest.fixture(scope="module")
+def east() -> Iterator[Cluster]:
+    """A cluster of one worker that has the toys, for the tests that bring others and take them away again."""
+    with cluster(("east",), PYTHONPATH=TOYS) as running:
+        yield running
 
 
 STUDY = """
@@ -101,23 +109,23 @@ def test_a_worker_dies_in_the_middle_and_the_table_is_that_of_threads(tmp_path) 
     assert rows(tmp_path / "cluster.study") == rows(tmp_path / "threads.study")
 
 
-def test_a_worker_that_lacks_something_says_what(tmp_path) -> None:
-    """Beside a worker that has the toys one that has not; then a cluster that lacks the whole package."""
+def test_a_worker_that_lacks_something_says_what(tmp_path, east) -> None:
+    """Beside a worker that has the toys one that has not; then one that lacks the whole package."""
     study = Study(b"noon", "noon", ("toy_pulse",), ("sound",), ("toy_flips",), 4)
     (tmp_path / "sitecustomize.py").write_text(NOT_INSTALLED)
-    with cluster(("east",), PYTHONPATH=TOYS) as running, engine("dask", scheduler=running.scheduler) as player:
-        running.start_worker("bare", PYTHONPATH="")
+    with engine("dask", scheduler=east.scheduler) as player:
+        east.start_worker("bare", PYTHONPATH="")
         assert complaint(player, study) == (
             "worker 'bare' lacks the plug-in 'toy_pulse' (codec), which package tapewright-toys 1.0 brings."
         )
-        running.workers["bare"].kill()
+        east.workers["bare"].kill()
         wait_for(1, player)
-        running.start_worker("empty", PYTHONPATH=str(tmp_path))
+        east.start_worker("empty", PYTHONPATH=str(tmp_path))
         assert re.fullmatch(
             r"worker at tcp://127\.0\.0\.1:\d+ lacks the package tapewright; install the same there\.",
             complaint(player, study),
         )
-        running.workers["empty"].kill()
+        east.workers["empty"].kill()
         wait_for(1, player)
         assert len(list(player.play(study, tapes(study)))) == 4
 
@@ -129,14 +137,16 @@ def complaint(player, study: Study) -> str:
     return str(failure.value)
 
 
-def test_a_worker_that_joins_later_says_what_it_lacks_too() -> None:
+def test_a_worker_that_joins_later_says_what_it_lacks_too(east) -> None:
     study = Study(b"noon", "noon", ("toy_pulse",), ("sound",), ("toy_flips/toy_slow:wait_s=0.1",), 200)
-    with cluster(("east",), PYTHONPATH=TOYS) as running, engine("dask", scheduler=running.scheduler) as player:
+    with engine("dask", scheduler=east.scheduler) as player:
         results = player.play(study, tapes(study))
         next(results)
-        running.start_worker("late", PYTHONPATH="")
+        east.start_worker("late", PYTHONPATH="")
         with pytest.raises(PlugInError, match="worker 'late' lacks the plug-in 'toy_pulse'"):
             list(results)
+        east.workers["late"].kill()
+        wait_for(1, player)
 
 
 def test_nobody_answers(monkeypatch) -> None:
@@ -236,19 +246,18 @@ def test_a_plug_in_that_raises_is_named_with_its_tape() -> None:
         perform(order(study, tuple(tapes(study))), "east")
 
 
-def test_the_command_line_plays_on_a_cluster(tmp_path) -> None:
+def test_the_command_line_plays_on_a_cluster(tmp_path, east) -> None:
     call = ["compare", "--codec", "toy_pulse", "--channel", "toy_flips:rate=0.01", "--trials", "20", "--json"]
     run_it = [sys.executable, "-m", "tapewright", *call]
-    with cluster(("east",), PYTHONPATH=TOYS) as running:
-        environment = {**os.environ, "PYTHONPATH": TOYS}
-        far = subprocess.run(
-            [*run_it, "--engine", "dask", "--scheduler", running.scheduler],
-            capture_output=True,
-            text=True,
-            env=environment,
-            cwd=tmp_path,
-        )
-        near = subprocess.run(run_it, capture_output=True, text=True, env=environment, cwd=tmp_path)
+    environment = {**os.environ, "PYTHONPATH": TOYS}
+    far = subprocess.run(
+        [*run_it, "--engine", "dask", "--scheduler", east.scheduler],
+        capture_output=True,
+        text=True,
+        env=environment,
+        cwd=tmp_path,
+    )
+    near = subprocess.run(run_it, capture_output=True, text=True, env=environment, cwd=tmp_path)
     assert (far.returncode, far.stderr) == (0, "")
     assert far.stdout == near.stdout
 
