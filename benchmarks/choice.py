@@ -90,6 +90,7 @@ class _Choosing:
         self.final = final(limits, budget)
         self.receiver = registry.receiver(limits.receiver)
         self.installed = families()
+        self.considered: set[str] = set()
         self.shown: list[Finalist] = []
         self.failed: list[Finalist] = []
         self.families = {family.name: family for family in self._entered()}
@@ -107,6 +108,7 @@ class _Choosing:
     def _enter(self, family: Family, found: tuple[Candidate, ...]) -> None:
         """Those that no arithmetic refuses."""
         fit = []
+        self.considered |= {candidate.codec.spec for candidate in found}
         for candidate in found:
             against = refusals(candidate, self.limits, self.receiver, self.final, len(self.course.program))
             if against:
@@ -132,17 +134,21 @@ class _Choosing:
         return Choice(
             limits=self.limits,
             course=self.course,
-            shown=tuple(self.shown),
+            shown=self._in_order(),
             failed=tuple(self.failed),
             rejected=tuple(rejected(self.families, self.installed, tuple(self.shown))),
             assumptions=self._assumptions(),
             miss=None if self.shown else self._nearest_miss(),
             tapes=self.outlook.played,
             tried=(
-                sum(len(one.out) + len(one.waiting) + len(one.racing) for one in self.families.values()),
+                len(self.considered),
                 sum(len(one.tallies) for one in self.families.values()),
             ),
         )
+
+    def _in_order(self) -> tuple[Finalist, ...]:
+        """The winner, and the runners-up as they rank."""
+        return (*self.shown[:1], *sorted(self.shown[1:], key=lambda one: one.candidate.rank))
 
     def _told(self, what: str, phase: str = ALONE) -> Callable[[News], None]:
         """A watcher of one run of tapes, which belongs to ``phase``."""
@@ -245,7 +251,7 @@ class _Choosing:
     def _assumptions(self) -> tuple[Assumption, ...]:
         if not self.shown:
             return ()
-        winner, *others = (finalist.candidate for finalist in self.shown)
+        winner, *others = (finalist.candidate for finalist in self._in_order())
         lost = [
             (tally.trials, candidate)
             for family in self.families.values()

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from tapewright.benchmarks import candidates, choice
-from tapewright.benchmarks.candidates import Candidate, Families, coarse
+from tapewright.benchmarks.candidates import Candidate, Families, coarse, ranked
 from tapewright.benchmarks.choice import choose
 from tapewright.benchmarks.choice_record import as_json, sentences
 from tapewright.benchmarks.course import Course
@@ -50,6 +50,10 @@ def test_the_same_seed_gives_the_same_answer_and_the_shown_tapes_are_fresh() -> 
     answer = chosen()
     again = choose(PROGRAM, "ramp", answer.limits, budget=BUDGET, workers=1)
     assert as_json(again) == as_json(answer)
+    considered, raced = answer.tried
+    assert considered >= raced >= len(answer.shown) + len(answer.failed)
+    _, *others = (one.candidate for one in answer.shown)
+    assert others == list(ranked(others))
     winner = answer.shown[0]
     assert winner.tally.trials == winner.final.tapes >= BUDGET
     study = answer.course.study((winner.candidate,), winner.final.tapes, "final", winner.number)

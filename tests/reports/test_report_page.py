@@ -116,6 +116,15 @@ def pinned(page):
     return page.run("[...document.querySelectorAll('.slot')].map(slot => Number(slot.dataset.row))")
 
 
+LONG_FACT = """(() => {
+    const fact = document.querySelector(".facts b"), told = fact.textContent;
+    fact.textContent = "relays:set=graded_12v,table=clock_tower_overlapped".repeat(8);
+    const width = document.documentElement.scrollWidth;
+    fact.textContent = told;
+    return width;
+})()"""
+
+
 @pytest.mark.parametrize("width", [390, 1440])
 def test_opens_without_a_complaint_without_a_request_and_fits(shown, record, width):
     page = shown(record, width)
@@ -123,6 +132,8 @@ def test_opens_without_a_complaint_without_a_request_and_fits(shown, record, wid
     page.listen()
     assert (page.console, page.requests) == ([], [])
     assert page.run("document.documentElement.scrollWidth") == width
+    # The name of a receiver is one word, as long as the specs of its files make it.
+    assert page.run(LONG_FACT) == width
     cut = """[...document.querySelectorAll('.slot, .plot, #keys button, audio, h1, p, .facts')]
         .filter(one => one.getBoundingClientRect().right > innerWidth).length"""
     assert page.run(cut) == 0
