@@ -10,6 +10,7 @@ from .page_elements import breakable, duration, shown
 from .report_words import byte_error, main_cause, names, success
 
 _LONGEST_NAME = 200
+_LONGEST_CHOICE = 60
 _SOMETIMES = (("program", "program"), ("receiver", "heard by"))
 """Columns that stand in the table where the rows differ in them."""
 
@@ -76,5 +77,5 @@ def _kind(kind: str) -> str:
 
 
 def _options(values: Sequence[str]) -> str:
-    listed = "".join(f'<option value="{escape(value)}">{shown(value, _LONGEST_NAME)}</option>' for value in values)
+    listed = "".join(f'<option value="{escape(value)}">{shown(value, _LONGEST_CHOICE)}</option>' for value in values)
     return f'<option value="">every</option>{listed}'

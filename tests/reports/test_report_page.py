@@ -275,6 +275,19 @@ def test_the_channels_whose_knobs_were_turned_are_chosen_by_name(page, record, s
     assert (page.console, page.requests) == ([], [])
 
 
+def test_long_names_do_not_widen_the_page(shown, hostile_record):
+    long = copy.deepcopy(hostile_record)
+    for row in long["rows"]:
+        for key in ("program", "codec", "receiver", "channel", "codec_spec", "channel_spec", "stop", "needs"):
+            row[key] = (row[key] + "n" * 10_000)[-10_000:]
+        row["load_success"]["method"] = "m" * 10_000
+        row["versions"] = {"v" * 10_000: "w" * 10_000}
+    page = shown(record_of(long["rows"], long["evidence"], ["s" * 10_000]), 390)
+    assert page.run("document.documentElement.scrollWidth") == 390
+    page.listen()
+    assert (page.console, page.requests) == ([], [])
+
+
 def test_prints_with_its_figures(page):
     printed = page.printed()
     assert printed.startswith(b"%PDF")
