@@ -12,10 +12,12 @@ import hashlib
 from base64 import b64encode
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor, as_completed
+from contextlib import suppress
 from threading import Lock
 from time import perf_counter
 from typing import Any
 
+from ..contracts import registry
 from ..contracts.errors import TapewrightError, UsageError, did_you_mean, in_one_line
 from ..contracts.signal import Signal
 from ..files.clip import clip
@@ -107,6 +109,16 @@ def swept_channels(rows: Sequence[Mapping[str, Any]], over: Sequence[str] = ()) 
                 f"There are: {listed}."
             )
     return tuple(dict.fromkeys(over))
+
+
+def can_be_swept(rows: Sequence[Mapping[str, Any]], over: Sequence[str] = ()) -> bool:
+    """Whether the channels that ``swept_channels`` names have a knob to turn."""
+    specs = {row["channel_spec"] for row in rows if row["trials"] and row["channel"] in swept_channels(rows, over)}
+    for spec in specs:
+        with suppress(TapewrightError):  # what cannot be played again is told with its row
+            if knobs(registry.channel(spec or "wire")):
+                return True
+    return False
 
 
 def evidence(

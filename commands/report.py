@@ -52,7 +52,7 @@ def report(
     import json
 
     from ..benchmarks.answer_file import read_answer
-    from ..benchmarks.evidence import swept_channels
+    from ..benchmarks.evidence import can_be_swept, swept_channels
     from ..contracts.errors import UsageError, in_one_line
     from ..files.chime import NAME
     from ..files.programs import read_program
@@ -72,7 +72,10 @@ def report(
     check_page(output, sweeps, force, source)
     with working("reading the answer"):
         answer = read_answer(source)
-    swept_channels(answer.rows, over or ())
+    swept = swept_channels(answer.rows, over or ())
+    if plot is not None and not can_be_swept(answer.rows, swept):
+        shown = ", ".join(in_one_line(name, 60) for name in swept) or "the source"
+        raise UsageError(f"report: --plot draws the sweeps, and no figure of {shown} can be turned; leave it out.")
     programs = [*answer.programs, read_program(NAME).data]
     if program is not None:
         given = read_program(program).data

@@ -139,6 +139,15 @@ def test_an_answer_is_not_lost_to_a_picture_that_cannot_be_written(shell, monkey
     assert not list(tmp_path.iterdir())
 
 
+def test_a_picture_of_nothing_is_refused_before_any_tape_is_played_again(shell, tmp_path):
+    told = shell("compare", "--codec", "telegraph", "--channel", "wire", "--trials", "1", "--json")
+    (tmp_path / "answer.json").write_text(told.out)
+    told = shell("report", "answer.json", "-o", "r.html", "--plot", "s.png")
+    assert told.code == 2
+    assert told.complaint == "report: --plot draws the sweeps, and no figure of wire can be turned; leave it out."
+    assert [path.name for path in tmp_path.iterdir()] == ["answer.json"]
+
+
 def test_other_channels_are_swept_on_request(shell, tmp_path):
     told = shell("compare", "--codec", "telegraph", "--channel", "hiss", "--channel", "hum", "--trials", "1", "--json")
     (tmp_path / "answer.json").write_text(told.out)
