@@ -271,3 +271,6 @@ def create(path: Path) -> None:
                 file.close()
         except sqlite3.Error as error:
             raise in_words(error, shown) from None
+        finally:
+            for beside in ("-wal", "-shm"):  # a file that could not be closed leaves them
+                part.with_name(part.name + beside).unlink(missing_ok=True)

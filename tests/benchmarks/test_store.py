@@ -262,7 +262,7 @@ def test_a_disk_that_takes_no_more(filled) -> None:
     ran = subprocess.run([sys.executable, "-c", writer, str(filled)], capture_output=True, text=True)
     assert ran.stderr == ""
     kept, told = ran.stdout.rstrip("\n").split("|")
-    assert "What was written before is kept." in told
+    assert "What was written before is kept; make room." in told
     assert int(kept) > 0
     file = sqlite3.connect(filled)
     assert file.execute("SELECT count(*) FROM content").fetchone() == (2 + int(kept),)
@@ -270,6 +270,23 @@ def test_a_disk_that_takes_no_more(filled) -> None:
     with Store(filled, writing=True) as store:
         assert len(store.batches()) == 2
         store.add([batch(50, 1)])
+
+
+def test_a_store_that_cannot_be_made_leaves_nothing(tmp_path) -> None:
+    maker = (
+        "import resource, sys; from pathlib import Path; from tapewright.benchmarks.store import create\n"
+        "from tapewright.contracts.errors import TapewrightError\n"
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (5_000, 5_000))\n"
+        "try:\n"
+        "    create(Path(sys.argv[1]))\n"
+        "except TapewrightError as error:\n"
+        "    print(error)\n"
+    )
+    path = tmp_path / "bells.study"
+    ran = subprocess.run([sys.executable, "-c", maker, str(path)], capture_output=True, text=True)
+    assert ran.stderr == ""
+    assert ran.stdout.startswith("study store '")
+    assert everything(tmp_path) == {}
 
 
 def test_a_full_disk_is_called_so(filled) -> None:
