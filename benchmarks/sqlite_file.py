@@ -69,7 +69,8 @@ def in_words(error: sqlite3.Error, shown: str) -> TapewrightError:
     if _is(error, "SQLITE_FULL"):
         return TapewrightError(f"{shown}: the disk is full. What was written before is kept; make room and go on.")
     if _is(error, "SQLITE_IOERR"):
-        return TapewrightError(f"{shown}: the disk takes or gives no more ({error}). What was written before is kept; make room.")
+        kept = "What was written before is kept; make room."
+        return TapewrightError(f"{shown}: the disk takes or gives no more ({error}). {kept}")
     if _is(error, "SQLITE_READONLY") or _is(error, "SQLITE_CANTOPEN") or _is(error, "SQLITE_PERM"):
         return TapewrightError(f"{shown}: its file or folder cannot be written to; copy it to one that can be.")
     if _is(error, "SQLITE_BUSY"):
