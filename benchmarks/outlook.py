@@ -16,8 +16,9 @@ from .trials import News
 RACE_TAPES = 500
 """Of each family that may be shown, its refinement included: the middle of what was seen."""
 
-FIRST_TAPES, FIRST_S = 16, 5.0
-"""So many tapes tell what a tape takes, or as many as end in that time."""
+WARM_UP, FIRST_TAPES, FIRST_S = 4, 16, 5.0
+"""The first tapes may carry the compilation of kernels; after them so many tell what a tape takes, or as many as end in
+that time."""
 
 RACE, FINAL, FIGURES, ALONE = "race", "final", "figures", "alone"
 """Phases of a choice; what is ``ALONE`` comes last, or leads to something that cannot be told."""
@@ -34,7 +35,7 @@ class Outlook:
 
     def __init__(self, figures: int, final: int, clock: Callable[[], float] = perf_counter) -> None:
         self._figures, self._final, self._clock = figures, final, clock
-        self._begun_s: float | None = None
+        self._warm: tuple[float, int] | None = None
         self._before = self._now = self._left = 0
 
     @property
@@ -65,11 +66,11 @@ class Outlook:
         Args:
             to_come: tapes of this run and of all that follow it, as ``to_come`` has it.
         """
-        if self._begun_s is None:
-            self._begun_s = self._clock()
         if news.done == 0:
             self._before, self._now = self.played, 0
         self._now, self._left = news.done, max(to_come, news.of) - news.done
+        if self._warm is None and self.played >= WARM_UP:
+            self._warm = self._clock(), self.played
 
     def turned(self, tapes: int) -> None:
         """One figure was turned, for which so many tapes had been put in."""
@@ -78,9 +79,10 @@ class Outlook:
     @property
     def remaining_s(self) -> float | None:
         """About how many seconds of wall clock are left; None as long as too little was played to tell."""
-        if self._begun_s is None or self.played == 0:
+        if self._warm is None:
             return None
-        taken_s = self._clock() - self._begun_s
-        if self.played < FIRST_TAPES and taken_s < FIRST_S:
+        begun_s, before = self._warm
+        taken_s, tapes = self._clock() - begun_s, self.played - before
+        if tapes == 0 or (tapes < FIRST_TAPES and taken_s < FIRST_S):
             return None
-        return self._left * taken_s / self.played
+        return self._left * taken_s / tapes

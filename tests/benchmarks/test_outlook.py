@@ -30,8 +30,8 @@ def test_nothing_is_told_before_some_tapes_and_then_it_falls_to_what_is_left() -
     clock = Clock(0.25)
     outlook = Outlook(figures=0, final=0, clock=clock)
     told = run(outlook, clock, 40, 140)
-    assert told[:16] == [None] * 16
-    assert told[16] == 31  # 140 - 16 tapes of a quarter of a second each
+    assert told[:20] == [None] * 20
+    assert told[20] == 30  # 140 - 20 tapes of a quarter of a second each
     assert told[40] == 25
     assert outlook.played == 40
 
@@ -57,7 +57,15 @@ def test_what_is_to_come_is_the_rest_of_the_choice() -> None:
     assert RACE_TAPES > 0
 
 
-def test_of_long_tapes_the_first_tells() -> None:
+def test_of_long_tapes_few_tell() -> None:
     clock = Clock(30.0)
     outlook = Outlook(figures=0, final=0, clock=clock)
-    assert run(outlook, clock, 3, 100)[:2] == [None, 99 * 30]
+    assert run(outlook, clock, 6, 100)[4:6] == [None, 95 * 30]
+
+
+def test_what_the_first_tapes_compiled_is_not_laid_on_the_others() -> None:
+    clock = Clock(60.0)
+    outlook = Outlook(figures=0, final=0, clock=clock)
+    run(outlook, clock, 3, 100)
+    clock.tape_s = 0.5
+    assert run(outlook, clock, 40, 100)[-1] == 60 * 0.5

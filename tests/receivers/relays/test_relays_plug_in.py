@@ -52,9 +52,9 @@ def test_a_changed_file_is_another_machine(tmp_path: Path) -> None:
 
 
 def test_an_unknown_set_or_table_is_refused_with_the_ready_ones() -> None:
-    with pytest.raises(UsageError, match=f"among the sets. There are: {', '.join(ready_sets())}"):
+    with pytest.raises(UsageError, match=f"There are: {', '.join(ready_sets())}"):
         receiver("relays:set=golden")
-    with pytest.raises(UsageError, match="among the tables. Did you mean 'clock_tower'"):
+    with pytest.raises(UsageError, match="Did you mean 'clock_tower'"):
         receiver("relays:table=clock_toer")
 
 
