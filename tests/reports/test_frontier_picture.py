@@ -73,7 +73,7 @@ def test_the_frontier_is_drawn_through_its_rows() -> None:
     assert line.get_ydata().tolist() == [0.004, 0.03]
 
 
-@pytest.mark.parametrize("fastest", [3.0, 90.0, 900.0, 9000.0, 40_000.0, 3e6])
+@pytest.mark.parametrize("fastest", [90.0, 900.0, 40_000.0])
 def test_speeds_on_the_axis_do_not_run_into_each_other(fastest: float) -> None:
     names = ("new", "worn")
     figure = frontier_figure([row("a", name, speed, 0.1, 0.05, 0.2) for name in names for speed in (1.3, fastest)])
