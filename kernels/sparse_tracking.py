@@ -11,7 +11,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from .transition_tracking import DAMPING, SEEN
-from .waveform_integral import COARSE, LAID_OUT, NOWHERE, falling, laid_out
+from .waveform_integral import LAID_OUT, NOWHERE, falling, laid_out
 
 Samples = NDArray[np.float32]
 Times = NDArray[np.float64]
@@ -57,9 +57,13 @@ def follow_sparse(
 
     Arguments and result are those of ``transition_tracking.follow``.
     """
-    usual = np.array([max(amplitudes[0], 1e-30), max(amplitudes[1], 1e-30)])
-    noise = np.full(2, 0.03)
-    presence = np.ones(2)
+    usual = np.zeros(2)
+    noise = np.zeros(2)
+    presence = np.zeros(2)
+    for i in range(2):
+        usual[i] = max(amplitudes[i], 1e-30)
+        noise[i] = 0.03
+        presence[i] = 1.0
     weight = np.zeros(2)
     offset = np.zeros(2)
     far = np.zeros(2)
@@ -69,9 +73,7 @@ def follow_sparse(
     between = np.zeros(2)
     error = np.zeros(2)
     sums = np.empty((2, LAID_OUT + int(4 * limits[3] + 2 * abs(lag))), np.float32)
-    grain = 2 if limits[2] > COARSE else 1
-    fine = 1.0 / grain
-    span = grain * (sums.shape[1] - 1)
+    span = sums.shape[1] - 1
     begin = NOWHERE
     time = start
     off_centre = 0.1
@@ -90,10 +92,10 @@ def follow_sparse(
         if time - reach < begin or time + reach >= begin + span:
             if 2 * reach + 8 > span:
                 break
-            begin = laid_out(left, right, time, reach, period > 0, grain, sums)
+            begin = laid_out(left, right, time, reach, period > 0, sums)
         for i in range(2):
-            place = np.float32((time - begin + (0.5 if i == 1 else -0.5) * lag) * fine)
-            before, inner, after = falling(sums[i], place, np.float32(quarter * fine), np.float32(0.5 / quarter))
+            place = np.float32(time - begin + (0.5 if i == 1 else -0.5) * lag)
+            before, inner, after = falling(sums[i], place, np.float32(quarter), np.float32(0.5 / quarter))
             whole = 0.5 * (before + after)
             offset[i] += (whole - offset[i]) * max(0.03, 1.0 / (k + 1))
             fall[i] = 0.5 * (before - after) / usual[i]

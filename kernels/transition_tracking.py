@@ -10,7 +10,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from .waveform_integral import COARSE, LAID_OUT, NOWHERE, falling, integral, integrate, laid_out
+from .waveform_integral import LAID_OUT, NOWHERE, falling, integral, integrate, laid_out
 
 Samples = NDArray[np.float32]
 Times = NDArray[np.float64]
@@ -52,9 +52,15 @@ def mean_between(samples: Samples, start: float, stop: float) -> float:
 
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
 def even_means(samples: Samples, start: float, step: float, means: Samples) -> None:
-    """Means over even steps of ``step`` frames from ``start`` on, into ``means``."""
+    """Means over even steps of ``step`` frames from ``start`` on, not before the recording, into ``means``."""
+    sums = np.empty(int(means.size * step) + 4, np.float32)
+    begin = int(start)
+    integrate(samples, begin, sums)
+    before = integral(sums, np.float32(start - begin))
     for j in range(means.size):
-        means[j] = mean_between(samples, start + j * step, start + (j + 1) * step)
+        after = integral(sums, np.float32(start - begin + (j + 1) * step))
+        means[j] = (after - before) / step
+        before = after
 
 
 @njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
@@ -69,7 +75,7 @@ def changes(samples: Samples, times: Times, halves: Times, out: Samples) -> None
         time, half = times[k], halves[k]
         if time - half < begin or time + half >= begin + sums.size - 1:
             begin = int(np.floor(time - half)) - 1
-            integrate(samples, begin, 1, sums)
+            integrate(samples, begin, sums)
         at, reach = np.float32(time - begin), np.float32(half)
         around = integral(sums, at - reach) + integral(sums, at + reach)
         out[k] = (integral(sums, at) - np.float32(0.5) * around) / reach
@@ -140,9 +146,7 @@ def follow(
     presence_a = presence_b = 1.0
     offset_a = offset_b = far_a = far_b = 0.0
     sums = np.empty((2, LAID_OUT + int(4 * limits[3] + 2 * abs(lag))), np.float32)
-    grain = 2 if limits[2] > COARSE else 1
-    fine = 1.0 / grain
-    span = grain * (sums.shape[1] - 1)
+    span = sums.shape[1] - 1
     begin = NOWHERE
     time = start
     off_centre = 0.3
@@ -163,10 +167,10 @@ def follow(
         if time - reach < begin or time + reach >= begin + span:
             if 2 * reach + 8 > span:
                 break
-            begin = laid_out(left, right, time, reach, period > 0, grain, sums)
-        reading, size = np.float32(quarter * fine), np.float32(0.5 / quarter)
-        before_a, inner_a, after_a = falling(sums[0], np.float32((time - begin - late) * fine), reading, size)
-        before_b, inner_b, after_b = falling(sums[1], np.float32((time - begin + late) * fine), reading, size)
+            begin = laid_out(left, right, time, reach, period > 0, sums)
+        reading, size = np.float32(quarter), np.float32(0.5 / quarter)
+        before_a, inner_a, after_a = falling(sums[0], np.float32(time - begin - late), reading, size)
+        before_b, inner_b, after_b = falling(sums[1], np.float32(time - begin + late), reading, size)
         settling = 1.0 if k == 0 else 0.125
         largest = max(usual_a, usual_b)
         offset_a += (0.5 * (before_a + after_a) - offset_a) * settling

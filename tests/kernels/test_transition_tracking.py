@@ -68,9 +68,7 @@ def followed(left, right, alike, start, period, lag=0.0, coast=30, length=20.0):
 @pytest.mark.parametrize("direction", [1, -1])
 @pytest.mark.parametrize("length", [20, 36.75])
 def test_the_loop_stays_on_the_changes(direction, length):
-    """Periods that swing by 2 % over 600 of them, entered 3 % too fast and a tenth of a period off; of the longer ones
-    every other frame is read.
-    """
+    """Periods that swing by 2 % over 600 of them, entered 3 % too fast and a tenth of a period off."""
     edges = 50 + np.cumsum(length * (1 + 0.02 * np.sin(np.arange(1500) / 600 * 2 * np.pi)))
     samples = pulses(edges, round(1500 * length), 2)
     start = edges[10] if direction > 0 else edges[-10]
