@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from scipy.linalg import expm
@@ -66,6 +66,8 @@ def solve(signal: Signal, front_end: FrontEnd, coil: Coil) -> tuple[np.ndarray, 
     st.floats(0.3, 4.0),
     st.sampled_from([1.0, 2.0]),
 )
+@example("half", 1e-6, 4.0, 1791.0, 300.0, 1.0, 1.0)
+@example("bridge", 1e-6, 4.0, 2975.0, 340.0, 1.35, 1.0)
 def test_voltage_and_current_agree_with_an_ode_solver(
     rectifier: str, farad: float, source: float, hertz: float, ohm: float, henry: float, ratio: float
 ) -> None:
@@ -77,9 +79,12 @@ def test_voltage_and_current_agree_with_an_ode_solver(
     volts, amperes = solve(signal, front_end, coil)
     ours = trace(signal, 0, front_end, coil, NEVER)
     # The mode is decided once a part of a sample; what is left is second order in that part: 1.5 % of the peak for the
-    # voltage (it may switch within a part), 0.5 % for the current, which the coil smooths.
-    assert np.abs(ours.reservoir_v - volts).max() < 0.015 * front_end.peak_v
-    assert np.abs(ours.current_a - amperes).max() < 0.005 * amperes.max()
+    # voltage (it may switch within a part), 0.5 % for the current, which the coil smooths. A reservoir quicker than
+    # three parts follows the sine and lets it go up to a part late, by what the sine falls meanwhile.
+    part_s = 1 / (RATE * circuit.parts_a_sample(RATE))
+    quick = source * farad < 3 * part_s
+    assert np.abs(ours.reservoir_v - volts).max() < (2 * np.pi * hertz * part_s if quick else 0.015) * front_end.peak_v
+    assert np.abs(ours.current_a - amperes).max() < (0.01 if quick else 0.005) * amperes.max()
 
 
 # V_pp = I/(fC) half wave and I/(2fC) full wave (power-supply handbooks) overstate, because discharge ends early. The
