@@ -39,7 +39,8 @@ def _divides(word: NDArray[np.uint64], feedback: NDArray[np.uint64], register: N
     """
     lanes = np.uint64(register.size)
     table = lanes << np.uint64(8)
-    register[:] = 0
+    for lane in range(register.size):
+        register[lane] = np.uint64(0)
     for taken in word:
         taken ^= register[0]
         at_0 = (taken & _LOW) * lanes
@@ -66,7 +67,8 @@ def _divides(word: NDArray[np.uint64], feedback: NDArray[np.uint64], register: N
 def _gather(values: NDArray[np.uint8], count: int, halves: NDArray[np.uint64], total: NDArray[np.uint64]) -> None:
     """``total`` becomes the sum of the rows that ``halves``, shape (count, 2, 16, total), has for both half bytes."""
     lanes = np.uint64(total.size)
-    total[:] = 0
+    for lane in range(total.size):
+        total[lane] = np.uint64(0)
     for place in range(count):
         value = np.uint64(values[place])
         if value == np.uint64(0):
@@ -254,7 +256,8 @@ def correct_words(
             continue
         sound[number] = False
         _gather(remainder, parity, to_syndromes, syndrome_lanes)
-        locator[:] = 0
+        for place in range(locator.size):
+            locator[place] = np.uint8(0)
         locator[0] = 1
         degree = 0
         if erasures:

@@ -100,13 +100,15 @@ def saturate(
             into = heard[_REACH + 1 : _REACH + 1 + known]
             for i in range(known):
                 into[i] = coming[i]
-            heard[_REACH + 1 + known :] = _NOTHING
+            for i in range(_REACH + 1 + known, heard.size):
+                heard[i] = _NOTHING
             for i in range(_REACH + 1):
                 history[track, i] = heard[BLOCK_FRAMES + i]
             for i in range(window):
                 lifted[i] = up * (heard[i + 1] - pole * heard[i])
             # between[j] lies halfway from lifted[j + TAPS - 1] to the next.
-            between[:betweens] = _NOTHING
+            for j in range(betweens):
+                between[j] = _NOTHING
             for k in range(0, TAPS, 2):
                 w1, w2 = weights[k], weights[k + 1]
                 b1, a1 = lifted[TAPS - 1 - k :], lifted[TAPS + k :]

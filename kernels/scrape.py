@@ -45,7 +45,8 @@ def scrape(
             ahead = heard[2:]
             for i in range(known.size):
                 ahead[i] = known[i]
-            ahead[known.size :] = _NOTHING
+            for i in range(known.size, ahead.size):
+                ahead[i] = _NOTHING
             piece = row[start : start + loop.size]
             before, late, soon, after = heard, heard[1:], heard[3:], heard[4:]
             # The slope from five points: 2 % low at 6.5 kHz.

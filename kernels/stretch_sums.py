@@ -43,7 +43,8 @@ def filtered(values: Row, taps: NDArray[np.float32], out: Row) -> None:
     for stretch in range(taps.shape[0]):
         begin = stretch * length
         into = out[begin : begin + length]
-        into[:] = 0.0
+        for k in range(length):
+            into[k] = 0.0
         for lag in range(taps.shape[1]):
             tap = taps[stretch, lag]
             shifted = values[begin + lag : begin + lag + length]

@@ -46,8 +46,8 @@ def add_swelling_noise(
     state = np.zeros(STATE)
     here, there = np.empty(PIECE_FRAMES, np.float32), np.empty(PIECE_FRAMES, np.float32)
     for start in range(0, left.size, PIECE_FRAMES):
-        here[:] = np.float32(0)
-        there[:] = np.float32(0)
+        for i in range(PIECE_FRAMES):
+            here[i] = there[i] = np.float32(0)
         add_noise(here, there, start // BLOCK_FRAMES, key_0, key_1, upper_0, upper_1, sigma)
         section(here, there, coefficients, state)
         cell = int(np.floor(start * per_frame))

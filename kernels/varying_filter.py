@@ -72,7 +72,8 @@ def vary(
         ahead = window[side : side + known]
         for i in range(known):
             ahead[i] = heard[i]
-        window[side + known :] = _NOTHING
+        for i in range(side + known, window.size):
+            window[i] = _NOTHING
         for i in range(side):
             old[i] = window[BLOCK_FRAMES + i]
         count = min(BLOCK_FRAMES, last - start)

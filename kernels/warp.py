@@ -113,15 +113,15 @@ def warp(
         first = np.int64(np.floor(positions[knot])) - 7
         taped = min(max(np.int64(0), -first), window_frames)
         blank = max(taped, min(window_frames, frames - first))
-        wide[:taped] = _NOTHING
-        wider[:taped] = _NOTHING
+        for i in range(taped):
+            wide[i] = wider[i] = _NOTHING
         heard = left[first + taped : first + blank]
         also_heard = right[first + taped : first + blank]
         for i in range(blank - taped):
             wide[np.uint64(taped + i)] = heard[i]
             wider[np.uint64(taped + i)] = also_heard[i]
-        wide[blank:] = _NOTHING
-        wider[blank:] = _NOTHING
+        for i in range(blank, window_frames):
+            wide[i] = wider[i] = _NOTHING
         for k in range(knots_per_block):
             p0 = positions[knot + k] - first
             rise = positions[knot + k + 1] - first - p0
