@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit, types
 from numpy.typing import NDArray
 
-from .filters import PIECE_FRAMES, STATE, section
+from .filters import PIECE_FRAMES, STATE, rest, section
 
 STEP_FRAMES = 256
 """The distance is given this often; it must change by less than half a frame in between."""
@@ -22,6 +22,7 @@ _DOUBLES = types.Array(types.float64, 1, "C", readonly=True)
     error_model="numpy",
     nogil=True,
     cache=True,
+    no_cfunc_wrapper=True,
 )
 def echoes(row: NDArray[np.float32], first: int, out: NDArray[np.float32], distances: NDArray[np.float64]) -> None:
     """Write the sum of both echoes; beyond the row there is silence.
@@ -52,7 +53,9 @@ def echoes(row: NDArray[np.float32], first: int, out: NDArray[np.float32], dista
                 piece[i] += later[i] + (part + change * np.float32(i)) * (sooner[i] - later[i])
 
 
-@njit(types.void(_FLOATS, _FLOATS, _DOUBLES, _DOUBLES), error_model="numpy", nogil=True, cache=True)
+@njit(
+    types.void(_FLOATS, _FLOATS, _DOUBLES, _DOUBLES), error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True
+)
 def add_echoes(
     left: NDArray[np.float32],
     right: NDArray[np.float32],
@@ -68,7 +71,8 @@ def add_echoes(
         distances: in frames, at the frames 0, 256 ...; enough of them for whole pieces.
         coefficients: of the section, shape (5,).
     """
-    state = np.zeros(STATE)
+    state = np.empty(STATE, np.float64)
+    rest(state)
     here, there = np.empty(PIECE_FRAMES, np.float32), np.empty(PIECE_FRAMES, np.float32)
     for start in range(0, left.size, PIECE_FRAMES):
         step = start // STEP_FRAMES

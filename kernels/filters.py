@@ -34,6 +34,7 @@ _INAUDIBLE = 1e-30
     error_model="numpy",
     nogil=True,
     cache=True,
+    no_cfunc_wrapper=True,
 )
 def section(
     left: NDArray[np.float32],
@@ -72,7 +73,16 @@ def section(
         state[k] = after[k] if abs(after[k]) > _INAUDIBLE else 0.0
 
 
-@njit(types.void(_FLOATS, _FLOATS, _SECTIONS, _GAINS), error_model="numpy", nogil=True, cache=True)
+@njit(types.void(_DOUBLES), error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+def rest(state: NDArray[np.float64]) -> None:
+    """The state of a section at the start of a tape."""
+    for k in range(state.size):
+        state[k] = 0.0
+
+
+@njit(
+    types.void(_FLOATS, _FLOATS, _SECTIONS, _GAINS), error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True
+)
 def cascade(
     left: NDArray[np.float32], right: NDArray[np.float32], sections: NDArray[np.float64], gains: NDArray[np.float32]
 ) -> None:
@@ -83,7 +93,9 @@ def cascade(
         sections: coefficients of each, shape (sections, 5).
         gains: of left and right, shape (2,).
     """
-    states = np.zeros((sections.shape[0], STATE))
+    states = np.empty((sections.shape[0], STATE), np.float64)
+    for k in range(sections.shape[0]):
+        rest(states[k])
     for start in range(0, left.size, PIECE_FRAMES):
         here, there = left[start : start + PIECE_FRAMES], right[start : start + PIECE_FRAMES]
         for k in range(sections.shape[0]):
@@ -93,7 +105,7 @@ def cascade(
             there[i] *= gains[1]
 
 
-@njit(types.void(_FLOATS, _FLOATS, _COEFFICIENTS), error_model="numpy", nogil=True, cache=True)
+@njit(types.void(_FLOATS, _FLOATS, _COEFFICIENTS), error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
 def add_across(left: NDArray[np.float32], right: NDArray[np.float32], coefficients: NDArray[np.float64]) -> None:
     """Add to each track of a whole tape what the section makes of the other.
 
@@ -101,7 +113,8 @@ def add_across(left: NDArray[np.float32], right: NDArray[np.float32], coefficien
         left, right: shape (frames,), changed in place.
         coefficients: shape (5,).
     """
-    state = np.zeros(STATE)
+    state = np.empty(STATE, np.float64)
+    rest(state)
     heard, also_heard = np.empty(PIECE_FRAMES, np.float32), np.empty(PIECE_FRAMES, np.float32)
     for start in range(0, left.size, PIECE_FRAMES):
         here, there = left[start : start + PIECE_FRAMES], right[start : start + PIECE_FRAMES]

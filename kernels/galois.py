@@ -31,7 +31,7 @@ _VERDICTS = types.Array(types.bool_, 1, "C")
 _LOW = np.uint64(0xFF)
 
 
-@njit(types.bool_(_OWN_LANES, _LANES, _OWN_LANES), error_model="numpy", nogil=True, cache=True)
+@njit(types.bool_(_OWN_LANES, _LANES, _OWN_LANES), error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
 def _divides(word: NDArray[np.uint64], feedback: NDArray[np.uint64], register: NDArray[np.uint64]) -> bool:
     """Whether ``word`` is a codeword; ``register`` becomes the remainder of ``x^p`` times it.
 
@@ -63,7 +63,13 @@ def _divides(word: NDArray[np.uint64], feedback: NDArray[np.uint64], register: N
     return bool(left == np.uint64(0))
 
 
-@njit(types.void(_OWN_BYTES, types.int64, _LANES, _OWN_LANES), error_model="numpy", nogil=True, cache=True)
+@njit(
+    types.void(_OWN_BYTES, types.int64, _LANES, _OWN_LANES),
+    error_model="numpy",
+    nogil=True,
+    cache=True,
+    no_cfunc_wrapper=True,
+)
 def _gather(values: NDArray[np.uint8], count: int, halves: NDArray[np.uint64], total: NDArray[np.uint64]) -> None:
     """``total`` becomes the sum of the rows that ``halves``, shape (count, 2, 16, total), has for both half bytes."""
     lanes = np.uint64(total.size)
@@ -85,6 +91,7 @@ def _gather(values: NDArray[np.uint8], count: int, halves: NDArray[np.uint64], t
     error_model="numpy",
     nogil=True,
     cache=True,
+    no_cfunc_wrapper=True,
 )
 def _locate(
     syndromes: NDArray[np.uint8],
@@ -133,6 +140,7 @@ def _locate(
     error_model="numpy",
     nogil=True,
     cache=True,
+    no_cfunc_wrapper=True,
 )
 def _repair(
     word: NDArray[np.uint8],
@@ -175,7 +183,7 @@ def _repair(
     return found == degree
 
 
-@njit(types.void(_ROWS_OF_LANES, _LANES, _VERDICTS), error_model="numpy", nogil=True, cache=True)
+@njit(types.void(_ROWS_OF_LANES, _LANES, _VERDICTS), error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
 def recognise_words(lanes: NDArray[np.uint64], feedback: NDArray[np.uint64], clean: NDArray[np.bool_]) -> None:
     """Write to ``clean``, shape (words,), which rows of ``lanes``, shape (words, columns), are codewords."""
     register = np.empty(feedback.size // 2048, np.uint64)
@@ -202,6 +210,7 @@ def recognise_words(lanes: NDArray[np.uint64], feedback: NDArray[np.uint64], cle
     error_model="numpy",
     nogil=True,
     cache=True,
+    no_cfunc_wrapper=True,
 )
 def correct_words(
     words: NDArray[np.uint8],

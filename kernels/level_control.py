@@ -18,6 +18,7 @@ _FLOATS = types.Array(types.float32, 1, "C")
     error_model="numpy",
     nogil=True,
     cache=True,
+    no_cfunc_wrapper=True,
 )
 def control(
     left: NDArray[np.float32],

@@ -16,6 +16,7 @@ _READ = types.Array(types.float32, 1, "C", readonly=True)
     error_model="numpy",
     nogil=True,
     cache=True,
+    no_cfunc_wrapper=True,
 )
 def modulate(row: NDArray[np.float32], coefficients: NDArray[np.float32], per_frame: float, start: float) -> None:
     """Multiply one track by one plus the spline, in place.

@@ -53,6 +53,7 @@ _WORDS = types.Array(types.uint32, 1, "C")
     error_model="numpy",
     nogil=True,
     cache=True,
+    no_cfunc_wrapper=True,
 )
 def philox_block(
     first: NDArray[np.uint32],
@@ -102,6 +103,7 @@ def philox_block(
     error_model="numpy",
     nogil=True,
     cache=True,
+    no_cfunc_wrapper=True,
 )
 def add_noise(
     left: NDArray[np.float32],

@@ -55,6 +55,7 @@ _DOUBLES = types.Array(types.float64, 1, "C")
     error_model="numpy",
     nogil=True,
     cache=True,
+    no_cfunc_wrapper=True,
 )
 def follow_coil(
     samples: NDArray[np.float32],

@@ -61,6 +61,7 @@ def halfway() -> NDArray[np.float32]:
     error_model="numpy",
     nogil=True,
     cache=True,
+    no_cfunc_wrapper=True,
 )
 def saturate(
     left: NDArray[np.float32],
@@ -78,7 +79,9 @@ def saturate(
         weights: ``halfway()``.
     """
     window = BLOCK_FRAMES + 2 * _REACH
-    history = np.zeros((2, _REACH + 1), np.float32)
+    history = np.empty((2, _REACH + 1), np.float32)
+    for i in range(_REACH + 1):
+        history[0, i] = history[1, i] = _NOTHING
     heard = np.empty(window + 1, np.float32)
     lifted = np.empty(window, np.float32)
     between = np.empty(window, np.float32)

@@ -14,7 +14,13 @@ _EIGHT = np.float32(8)
 _NOTHING = np.float32(0)
 
 
-@njit(types.void(_FLOATS, _FLOATS, _READ, _READ, types.float64), error_model="numpy", nogil=True, cache=True)
+@njit(
+    types.void(_FLOATS, _FLOATS, _READ, _READ, types.float64),
+    error_model="numpy",
+    nogil=True,
+    cache=True,
+    no_cfunc_wrapper=True,
+)
 def scrape(
     left: NDArray[np.float32],
     right: NDArray[np.float32],
@@ -30,7 +36,9 @@ def scrape(
         swells: its loudness less one, coefficients as ``modulate`` has them.
         per_frame: cells of the swells a frame, below 1.
     """
-    around = np.zeros((2, loop.size + 4), np.float32)
+    around = np.empty((2, loop.size + 4), np.float32)
+    for i in range(loop.size + 4):
+        around[0, i] = around[1, i] = _NOTHING
     shift = np.empty(loop.size, np.float32)
     for start in range(0, left.size, loop.size):
         for i in range(loop.size):

@@ -33,7 +33,7 @@ ALIKE = 0.1
 """Mean product of both tracks' falls from which on they are taken for the same, or for each other's inverse."""
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
+@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
 def follow_sparse(
     left: Samples,
     right: Samples,

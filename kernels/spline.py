@@ -11,7 +11,7 @@ _PLACES = types.Array(types.float64, 1, "C", readonly=True)
 _OUT = types.Array(types.float64, 2, "C")
 
 
-@njit(types.void(_ROWS, _PLACES, _OUT), error_model="numpy", nogil=True, cache=True)
+@njit(types.void(_ROWS, _PLACES, _OUT), error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
 def splines(coefficients: NDArray[np.float64], places: NDArray[np.float64], out: NDArray[np.float64]) -> None:
     """Write each spline at each place.
 

@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit, types
 from numpy.typing import NDArray
 
-from .filters import PIECE_FRAMES, STATE, section
+from .filters import PIECE_FRAMES, STATE, rest, section
 from .modulation import modulate
 from .noise import BLOCK_FRAMES, add_noise
 
@@ -21,6 +21,7 @@ _WORD = types.uint64
     error_model="numpy",
     nogil=True,
     cache=True,
+    no_cfunc_wrapper=True,
 )
 def add_swelling_noise(
     left: NDArray[np.float32],
@@ -43,7 +44,8 @@ def add_swelling_noise(
         loudness: of each track less one, shape (2, cells): coefficients as ``modulate`` has them.
         per_frame: cells a frame, below 1.
     """
-    state = np.zeros(STATE)
+    state = np.empty(STATE, np.float64)
+    rest(state)
     here, there = np.empty(PIECE_FRAMES, np.float32), np.empty(PIECE_FRAMES, np.float32)
     for start in range(0, left.size, PIECE_FRAMES):
         for i in range(PIECE_FRAMES):

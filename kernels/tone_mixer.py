@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 TABLE = 1024
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
+@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
 def mix_and_dump(
     track: NDArray[np.float32],
     cosine: NDArray[np.float32],

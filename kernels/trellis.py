@@ -22,6 +22,7 @@ _PLACES = types.Array(types.int64, 1, "C", readonly=True)
     error_model="numpy",
     nogil=True,
     cache=True,
+    no_cfunc_wrapper=True,
 )
 def branch_chances(
     likelihoods: NDArray[np.float64],

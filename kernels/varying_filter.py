@@ -31,6 +31,7 @@ _BANK = types.Array(types.float32, 2, "C", readonly=True)
     error_model="numpy",
     nogil=True,
     cache=True,
+    no_cfunc_wrapper=True,
 )
 def vary(
     row: NDArray[np.float32],
@@ -54,15 +55,14 @@ def vary(
     filters = bank.shape[0]
     frames = row.size
     window = np.empty(BLOCK_FRAMES + 2 * side, np.float32)
-    old = np.zeros(side, np.float32)
+    old = np.empty(side, np.float32)
     here = np.empty(side + 1, np.float32)
     change = np.empty(side + 1, np.float32)
     total = np.empty(MOST_STEP_FRAMES, np.float32)
     drift = np.empty(MOST_STEP_FRAMES, np.float32)
     for i in range(side):
         at = first - side + i
-        if at >= 0:
-            old[i] = row[at]
+        old[i] = row[at] if at >= 0 else _NOTHING
     per_step = np.float32(1) / np.float32(step_frames)
     for start in range(first, last, BLOCK_FRAMES):
         known = min(BLOCK_FRAMES + side, frames - start)

@@ -26,7 +26,14 @@ _FLOATS = types.Array(types.float32, 1, "C")
 _1 = np.uint64(1)
 
 
-@njit(types.void(_FLOATS, _READ, _READ, _READ, _READ), fastmath=True, error_model="numpy", nogil=True, cache=True)
+@njit(
+    types.void(_FLOATS, _READ, _READ, _READ, _READ),
+    fastmath=True,
+    error_model="numpy",
+    nogil=True,
+    cache=True,
+    no_cfunc_wrapper=True,
+)
 def _forward(
     ahead: NDArray[np.float32],
     first: NDArray[np.float32],
@@ -53,7 +60,14 @@ def _forward(
             high[n] = max(even - metric, odd + metric)
 
 
-@njit(types.void(_READ, _READ, _READ, _READ, _FLOATS), fastmath=True, error_model="numpy", nogil=True, cache=True)
+@njit(
+    types.void(_READ, _READ, _READ, _READ, _FLOATS),
+    fastmath=True,
+    error_model="numpy",
+    nogil=True,
+    cache=True,
+    no_cfunc_wrapper=True,
+)
 def best_paths(
     first: NDArray[np.float32],
     second: NDArray[np.float32],

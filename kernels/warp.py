@@ -68,6 +68,7 @@ def weights() -> NDArray[np.float32]:
     error_model="numpy",
     nogil=True,
     cache=True,
+    no_cfunc_wrapper=True,
 )
 def warp(
     left: NDArray[np.float32],
@@ -203,7 +204,14 @@ def taps(late: float) -> tuple[int, NDArray[np.float32]]:
     return whole - 3, found
 
 
-@njit(types.void(_READ, _FLOATS, _READ), fastmath={"contract"}, error_model="numpy", nogil=True, cache=True)
+@njit(
+    types.void(_READ, _FLOATS, _READ),
+    fastmath={"contract"},
+    error_model="numpy",
+    nogil=True,
+    cache=True,
+    no_cfunc_wrapper=True,
+)
 def shift(tape: NDArray[np.float32], out: NDArray[np.float32], weights: NDArray[np.float32]) -> None:
     """Write the weighted sum of eight frames after the other, in the order in which ``warp`` sums them.
 

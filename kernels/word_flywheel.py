@@ -27,7 +27,7 @@ IDLE_SURE = 1.6
 IDLE_BITS = 10.0
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
+@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
 def _at(likelihood: NDArray[np.float32], place: float) -> float:
     """``likelihood`` between hops; 0 outside."""
     below = int(np.floor(place))
@@ -38,7 +38,7 @@ def _at(likelihood: NDArray[np.float32], place: float) -> float:
     return between
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
+@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
 def _fit(likelihood: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, start: float) -> float:
     """How well a word at ``start`` agrees with ``pattern``; bits that are free count by how sure they are."""
     total: float = 0.0
@@ -48,7 +48,7 @@ def _fit(likelihood: NDArray[np.float32], pattern: NDArray[np.int8], bit: float,
     return total
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
+@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
 def _word_not_idle(
     likelihood: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, start: float, horizon: float
 ) -> float:
@@ -65,7 +65,7 @@ def _word_not_idle(
     return total
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
+@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
 def _best_near(
     likelihood: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, start: float, reach: float, words: int
 ) -> float:
@@ -85,7 +85,7 @@ def _best_near(
     return best
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
+@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
 def _likeliest_start(
     likelihood: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, first: float, stay: float
 ) -> float:
@@ -99,8 +99,10 @@ def _likeliest_start(
     count = TRIAL_WORDS * word
     step = 0.125 * bit
     horizon = first + count * step
-    idle = np.zeros(count + word + 1)
-    after = np.zeros(count + word + 1)
+    idle = np.empty(count + word + 1, np.float64)
+    after = np.empty(count + word + 1, np.float64)
+    for place in range(count, count + word + 1):
+        idle[place] = after[place] = 0.0
     for place in range(count - 1, -1, -1):
         taken = _word_not_idle(likelihood, pattern, bit, first + place * step, horizon) + after[place + word]
         idle[place] = max(idle[place + 1], taken - START_SURE)
@@ -123,7 +125,7 @@ def _likeliest_start(
     return -1.0
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
+@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
 def _next_start(
     ratio: NDArray[np.float32],
     likelihood: NDArray[np.float32],
@@ -146,7 +148,7 @@ def _next_start(
     return -1.0
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
+@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
 def follow_words(
     ratio: NDArray[np.float32],
     likelihood: NDArray[np.float32],
