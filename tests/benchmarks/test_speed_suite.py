@@ -151,6 +151,18 @@ def test_rounds_take_turns_and_ratios_are_of_pairs():
     assert (ceiling.ratio, ceiling.met) == (2.0, True)
 
 
+def test_the_matrix_library_has_one_thread_and_is_told_before_it_is_loaded(tmp_path):
+    asked = (
+        "import sys, os, tapewright.benchmarks.speed; early = 'numpy' in sys.modules; "
+        "import tapewright.benchmarks.speed.__main__; print(early, os.environ['OPENBLAS_NUM_THREADS'])"
+    )
+    bare = {name: value for name, value in os.environ.items() if name != "OPENBLAS_NUM_THREADS"}
+    told = subprocess.run(
+        [sys.executable, "-c", asked], cwd=tmp_path, env=bare, capture_output=True, text=True, check=True
+    )
+    assert told.stdout == "False 1\n"
+
+
 def test_a_row_meets_its_goal_or_not():
     row = Row("work", "rival", 1, 4.0, ratio=3.9)
     assert (row.met, replace(row, ratio=4.0).met, replace(row, at_least=False).met) == (False, True, True)
