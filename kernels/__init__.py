@@ -2,9 +2,6 @@
 
 On a new machine each is compiled when it is first needed, some ten seconds for all, and kept beside the sources (or
 where ``NUMBA_CACHE_DIR`` says). The first time, the logger of this package says so.
-
-Each is compiled without a wrapper for callers in C (``no_cfunc_wrapper``), of which there are none: that is a twentieth
-of the time.
 """
 
 from __future__ import annotations

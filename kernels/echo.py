@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, types
+from numba import types
 from numpy.typing import NDArray
 
+from .compiled import compiled
 from .filters import PIECE_FRAMES, STATE, rest, section
 
 STEP_FRAMES = 256
@@ -16,14 +17,7 @@ _FLOATS = types.Array(types.float32, 1, "C")
 _DOUBLES = types.Array(types.float64, 1, "C", readonly=True)
 
 
-@njit(
-    types.void(_FLOATS, types.int64, _FLOATS, _DOUBLES),
-    fastmath=True,
-    error_model="numpy",
-    nogil=True,
-    cache=True,
-    no_cfunc_wrapper=True,
-)
+@compiled(types.void(_FLOATS, types.int64, _FLOATS, _DOUBLES), fastmath=True)
 def echoes(row: NDArray[np.float32], first: int, out: NDArray[np.float32], distances: NDArray[np.float64]) -> None:
     """Write the sum of both echoes; beyond the row there is silence.
 
@@ -53,9 +47,7 @@ def echoes(row: NDArray[np.float32], first: int, out: NDArray[np.float32], dista
                 piece[i] += later[i] + (part + change * np.float32(i)) * (sooner[i] - later[i])
 
 
-@njit(
-    types.void(_FLOATS, _FLOATS, _DOUBLES, _DOUBLES), error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True
-)
+@compiled(types.void(_FLOATS, _FLOATS, _DOUBLES, _DOUBLES))
 def add_echoes(
     left: NDArray[np.float32],
     right: NDArray[np.float32],

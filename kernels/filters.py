@@ -8,8 +8,10 @@ single precision would add noise of its own.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, types
+from numba import types
 from numpy.typing import NDArray
+
+from .compiled import compiled
 
 _FLOATS = types.Array(types.float32, 1, "C")
 _DOUBLES = types.Array(types.float64, 1, "C")
@@ -28,14 +30,7 @@ _INAUDIBLE = 1e-30
 """State below this is forgotten at the end of a piece: subnormal numbers would slow the loop down for good."""
 
 
-@njit(
-    types.void(_FLOATS, _FLOATS, _COEFFICIENTS, _DOUBLES),
-    fastmath={"contract", "nnan", "ninf", "nsz"},
-    error_model="numpy",
-    nogil=True,
-    cache=True,
-    no_cfunc_wrapper=True,
-)
+@compiled(types.void(_FLOATS, _FLOATS, _COEFFICIENTS, _DOUBLES), fastmath={"contract", "nnan", "ninf", "nsz"})
 def section(
     left: NDArray[np.float32],
     right: NDArray[np.float32],
@@ -73,16 +68,14 @@ def section(
         state[k] = after[k] if abs(after[k]) > _INAUDIBLE else 0.0
 
 
-@njit(types.void(_DOUBLES), error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(types.void(_DOUBLES))
 def rest(state: NDArray[np.float64]) -> None:
     """The state of a section at the start of a tape."""
     for k in range(state.size):
         state[k] = 0.0
 
 
-@njit(
-    types.void(_FLOATS, _FLOATS, _SECTIONS, _GAINS), error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True
-)
+@compiled(types.void(_FLOATS, _FLOATS, _SECTIONS, _GAINS))
 def cascade(
     left: NDArray[np.float32], right: NDArray[np.float32], sections: NDArray[np.float64], gains: NDArray[np.float32]
 ) -> None:
@@ -105,7 +98,7 @@ def cascade(
             there[i] *= gains[1]
 
 
-@njit(types.void(_FLOATS, _FLOATS, _COEFFICIENTS), error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(types.void(_FLOATS, _FLOATS, _COEFFICIENTS))
 def add_across(left: NDArray[np.float32], right: NDArray[np.float32], coefficients: NDArray[np.float64]) -> None:
     """Add to each track of a whole tape what the section makes of the other.
 

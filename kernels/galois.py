@@ -15,8 +15,10 @@ Byte order is that of the processors the compiler serves: the first byte of a ro
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, types
+from numba import types
 from numpy.typing import NDArray
+
+from .compiled import compiled
 
 _BYTES = types.Array(types.uint8, 1, "C", readonly=True)
 _LANES = types.Array(types.uint64, 1, "C", readonly=True)
@@ -31,7 +33,7 @@ _VERDICTS = types.Array(types.bool_, 1, "C")
 _LOW = np.uint64(0xFF)
 
 
-@njit(types.bool_(_OWN_LANES, _LANES, _OWN_LANES), error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(types.bool_(_OWN_LANES, _LANES, _OWN_LANES))
 def _divides(word: NDArray[np.uint64], feedback: NDArray[np.uint64], register: NDArray[np.uint64]) -> bool:
     """Whether ``word`` is a codeword; ``register`` becomes the remainder of ``x^p`` times it.
 
@@ -39,8 +41,8 @@ def _divides(word: NDArray[np.uint64], feedback: NDArray[np.uint64], register: N
     """
     lanes = np.uint64(register.size)
     table = lanes << np.uint64(8)
-    for lane in range(register.size):
-        register[lane] = np.uint64(0)
+    for slot in range(register.size):
+        register[slot] = np.uint64(0)
     for taken in word:
         taken ^= register[0]
         at_0 = (taken & _LOW) * lanes
@@ -63,18 +65,12 @@ def _divides(word: NDArray[np.uint64], feedback: NDArray[np.uint64], register: N
     return bool(left == np.uint64(0))
 
 
-@njit(
-    types.void(_OWN_BYTES, types.int64, _LANES, _OWN_LANES),
-    error_model="numpy",
-    nogil=True,
-    cache=True,
-    no_cfunc_wrapper=True,
-)
+@compiled(types.void(_OWN_BYTES, types.int64, _LANES, _OWN_LANES))
 def _gather(values: NDArray[np.uint8], count: int, halves: NDArray[np.uint64], total: NDArray[np.uint64]) -> None:
     """``total`` becomes the sum of the rows that ``halves``, shape (count, 2, 16, total), has for both half bytes."""
     lanes = np.uint64(total.size)
-    for lane in range(total.size):
-        total[lane] = np.uint64(0)
+    for slot in range(total.size):
+        total[slot] = np.uint64(0)
     for place in range(count):
         value = np.uint64(values[place])
         if value == np.uint64(0):
@@ -86,13 +82,7 @@ def _gather(values: NDArray[np.uint8], count: int, halves: NDArray[np.uint64], t
             total[lane] ^= halves[low + lane] ^ halves[high + lane]
 
 
-@njit(
-    types.int64(_OWN_BYTES, types.int64, _OWN_BYTES, types.int64, _OWN_BYTES, _BYTES, _BYTES),
-    error_model="numpy",
-    nogil=True,
-    cache=True,
-    no_cfunc_wrapper=True,
-)
+@compiled(types.int64(_OWN_BYTES, types.int64, _OWN_BYTES, types.int64, _OWN_BYTES, _BYTES, _BYTES))
 def _locate(
     syndromes: NDArray[np.uint8],
     parity: int,
@@ -133,14 +123,10 @@ def _locate(
     return length if within else -1
 
 
-@njit(
+@compiled(
     types.bool_(
         _OWN_BYTES, types.int64, _OWN_BYTES, _OWN_BYTES, types.int64, _OWN_BYTES, types.int64, _BYTES, _BYTES, _BYTES
-    ),
-    error_model="numpy",
-    nogil=True,
-    cache=True,
-    no_cfunc_wrapper=True,
+    )
 )
 def _repair(
     word: NDArray[np.uint8],
@@ -183,7 +169,7 @@ def _repair(
     return found == degree
 
 
-@njit(types.void(_ROWS_OF_LANES, _LANES, _VERDICTS), error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(types.void(_ROWS_OF_LANES, _LANES, _VERDICTS))
 def recognise_words(lanes: NDArray[np.uint64], feedback: NDArray[np.uint64], clean: NDArray[np.bool_]) -> None:
     """Write to ``clean``, shape (words,), which rows of ``lanes``, shape (words, columns), are codewords."""
     register = np.empty(feedback.size // 2048, np.uint64)
@@ -191,7 +177,7 @@ def recognise_words(lanes: NDArray[np.uint64], feedback: NDArray[np.uint64], cle
         clean[number] = _divides(lanes[number], feedback, register)
 
 
-@njit(
+@compiled(
     types.void(
         _ROWS_OF_BYTES,
         _ROWS_OF_LANES,
@@ -206,11 +192,7 @@ def recognise_words(lanes: NDArray[np.uint64], feedback: NDArray[np.uint64], cle
         _BYTES,
         _VERDICTS,
         _COUNTS,
-    ),
-    error_model="numpy",
-    nogil=True,
-    cache=True,
-    no_cfunc_wrapper=True,
+    )
 )
 def correct_words(
     words: NDArray[np.uint8],

@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, types
+from numba import types
 from numpy.typing import NDArray
+
+from .compiled import compiled
 
 BLOCK_FRAMES = 4096
 _FLOATS = types.Array(types.float32, 1, "C")
 
 
-@njit(
+@compiled(
     types.void(
         _FLOATS, _FLOATS, types.float32, types.float32, types.float32, types.float32, types.float32, types.float32
     ),
     fastmath=True,
-    error_model="numpy",
-    nogil=True,
-    cache=True,
-    no_cfunc_wrapper=True,
 )
 def control(
     left: NDArray[np.float32],

@@ -3,21 +3,16 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, types
+from numba import types
 from numpy.typing import NDArray
+
+from .compiled import compiled
 
 _FLOATS = types.Array(types.float32, 1, "C")
 _READ = types.Array(types.float32, 1, "C", readonly=True)
 
 
-@njit(
-    types.void(_FLOATS, _READ, types.float64, types.float64),
-    fastmath=True,
-    error_model="numpy",
-    nogil=True,
-    cache=True,
-    no_cfunc_wrapper=True,
-)
+@compiled(types.void(_FLOATS, _READ, types.float64, types.float64), fastmath=True)
 def modulate(row: NDArray[np.float32], coefficients: NDArray[np.float32], per_frame: float, start: float) -> None:
     """Multiply one track by one plus the spline, in place.
 

@@ -11,8 +11,10 @@ The frames of block b of the 4,096-frame grid are the counters 2048 b to 2048 b 
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, types
+from numba import types
 from numpy.typing import NDArray
+
+from .compiled import compiled
 
 BLOCK_FRAMES = 4096
 _HALF = BLOCK_FRAMES // 2
@@ -47,13 +49,8 @@ _FLOATS = types.Array(types.float32, 1, "C")
 _WORDS = types.Array(types.uint32, 1, "C")
 
 
-@njit(
-    types.void(_WORDS, _WORDS, types.uint64, types.uint64, types.uint64, types.uint64, types.uint64),
-    fastmath=True,
-    error_model="numpy",
-    nogil=True,
-    cache=True,
-    no_cfunc_wrapper=True,
+@compiled(
+    types.void(_WORDS, _WORDS, types.uint64, types.uint64, types.uint64, types.uint64, types.uint64), fastmath=True
 )
 def philox_block(
     first: NDArray[np.uint32],
@@ -97,13 +94,9 @@ def philox_block(
         second[i + _HALF] = np.uint32(c3)
 
 
-@njit(
+@compiled(
     types.void(_FLOATS, _FLOATS, types.int64, types.uint64, types.uint64, types.uint64, types.uint64, types.float32),
     fastmath=True,
-    error_model="numpy",
-    nogil=True,
-    cache=True,
-    no_cfunc_wrapper=True,
 )
 def add_noise(
     left: NDArray[np.float32],

@@ -14,8 +14,10 @@ inductance changes.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, types
+from numba import types
 from numpy.typing import NDArray
+
+from .compiled import compiled
 
 # One propagator row of five: x1 = c0 v + c1 i + c2 e0 + c3 e1, and c4, a constant that only freewheeling has.
 CONDUCTING_V, CONDUCTING_I, ISOLATED_V, ISOLATED_I, FREEWHEEL_I = 0, 5, 10, 15, 20
@@ -40,7 +42,7 @@ MAKE_OPENS, MAKE_CLOSES, BREAK_OPENS, BREAK_CLOSES = 0, 1, 2, 3
 _DOUBLES = types.Array(types.float64, 1, "C")
 
 
-@njit(
+@compiled(
     types.int64(
         types.Array(types.float32, 1, "C", readonly=True),
         types.Array(types.float64, 1, "C", readonly=True),
@@ -52,10 +54,6 @@ _DOUBLES = types.Array(types.float64, 1, "C")
         types.Array(types.float64, 2, "C"),
     ),
     fastmath=True,
-    error_model="numpy",
-    nogil=True,
-    cache=True,
-    no_cfunc_wrapper=True,
 )
 def follow_coil(
     samples: NDArray[np.float32],

@@ -14,8 +14,10 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
-from numba import njit, types
+from numba import types
 from numpy.typing import NDArray
+
+from .compiled import compiled
 
 BLOCK_FRAMES = 1024
 """Few enough that all arrays of a block stay in the nearest cache."""
@@ -55,14 +57,7 @@ def halfway() -> NDArray[np.float32]:
     return found
 
 
-@njit(
-    types.void(_FLOATS, _FLOATS, types.float32, types.float32, _READ),
-    fastmath=True,
-    error_model="numpy",
-    nogil=True,
-    cache=True,
-    no_cfunc_wrapper=True,
-)
+@compiled(types.void(_FLOATS, _FLOATS, types.float32, types.float32, _READ), fastmath=True)
 def saturate(
     left: NDArray[np.float32],
     right: NDArray[np.float32],

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, types
+from numba import types
 from numpy.typing import NDArray
 
+from .compiled import compiled
 from .modulation import modulate
 
 _FLOATS = types.Array(types.float32, 1, "C")
@@ -14,13 +15,7 @@ _EIGHT = np.float32(8)
 _NOTHING = np.float32(0)
 
 
-@njit(
-    types.void(_FLOATS, _FLOATS, _READ, _READ, types.float64),
-    error_model="numpy",
-    nogil=True,
-    cache=True,
-    no_cfunc_wrapper=True,
-)
+@compiled(types.void(_FLOATS, _FLOATS, _READ, _READ, types.float64))
 def scrape(
     left: NDArray[np.float32],
     right: NDArray[np.float32],

@@ -7,9 +7,9 @@ that the clock is held shows in what the level does in the middle between two pl
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from .compiled import compiled
 from .transition_tracking import DAMPING, SEEN
 from .waveform_integral import LAID_OUT, NOWHERE, falling, laid_out
 
@@ -33,7 +33,7 @@ ALIKE = 0.1
 """Mean product of both tracks' falls from which on they are taken for the same, or for each other's inverse."""
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(fastmath=True)
 def follow_sparse(
     left: Samples,
     right: Samples,

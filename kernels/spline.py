@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, types
+from numba import types
 from numpy.typing import NDArray
+
+from .compiled import compiled
 
 _ROWS = types.Array(types.float64, 2, "C", readonly=True)
 _PLACES = types.Array(types.float64, 1, "C", readonly=True)
 _OUT = types.Array(types.float64, 2, "C")
 
 
-@njit(types.void(_ROWS, _PLACES, _OUT), error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(types.void(_ROWS, _PLACES, _OUT))
 def splines(coefficients: NDArray[np.float64], places: NDArray[np.float64], out: NDArray[np.float64]) -> None:
     """Write each spline at each place.
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from .compiled import compiled
 
 Row = NDArray[np.float32]
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(fastmath=True)
 def products(weights: Row, values: Row, first: int, out: NDArray[np.float64]) -> None:
     """Sum of ``weights`` times ``values``, shifted by every lag from ``first`` on, stretch by stretch.
 
@@ -30,7 +31,7 @@ def products(weights: Row, values: Row, first: int, out: NDArray[np.float64]) ->
             out[stretch, lag] = total
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(fastmath=True)
 def filtered(values: Row, taps: NDArray[np.float32], out: Row) -> None:
     """Each of ``out`` is what stands in ``values`` from its place on, by the taps of its stretch.
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, types
+from numba import types
 from numpy.typing import NDArray
 
+from .compiled import compiled
 from .filters import PIECE_FRAMES, STATE, rest, section
 from .modulation import modulate
 from .noise import BLOCK_FRAMES, add_noise
@@ -16,12 +17,8 @@ _LOUDNESS = types.Array(types.float32, 2, "C", readonly=True)
 _WORD = types.uint64
 
 
-@njit(
-    types.void(_FLOATS, _FLOATS, _WORD, _WORD, _WORD, _WORD, types.float32, _COEFFICIENTS, _LOUDNESS, types.float64),
-    error_model="numpy",
-    nogil=True,
-    cache=True,
-    no_cfunc_wrapper=True,
+@compiled(
+    types.void(_FLOATS, _FLOATS, _WORD, _WORD, _WORD, _WORD, types.float32, _COEFFICIENTS, _LOUDNESS, types.float64)
 )
 def add_swelling_noise(
     left: NDArray[np.float32],

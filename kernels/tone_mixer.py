@@ -9,13 +9,14 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from .compiled import compiled
 
 TABLE = 1024
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(fastmath=True)
 def mix_and_dump(
     track: NDArray[np.float32],
     cosine: NDArray[np.float32],

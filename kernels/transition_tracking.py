@@ -7,9 +7,9 @@ samples where they lie, so that memory stays that of the recording.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from .compiled import compiled
 from .waveform_integral import LAID_OUT, NOWHERE, falling, integral, integrate, laid_out
 
 Samples = NDArray[np.float32]
@@ -30,7 +30,7 @@ COLUMNS = 4
 """What ``follow`` writes for each period: error and lag of the second track in frames, strength, amplitude."""
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(fastmath=True)
 def mean_between(samples: Samples, start: float, stop: float) -> float:
     """Mean of the held samples from ``start`` to ``stop`` (frames); outside the recording there is silence."""
     low = max(start, 0.0)
@@ -50,7 +50,7 @@ def mean_between(samples: Samples, start: float, stop: float) -> float:
     return total / (stop - start)
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(fastmath=True)
 def even_means(samples: Samples, start: float, step: float, means: Samples) -> None:
     """Means over even steps of ``step`` frames from ``start`` on, not before the recording, into ``means``."""
     sums = np.empty(int(means.size * step) + 4, np.float32)
@@ -63,7 +63,7 @@ def even_means(samples: Samples, start: float, step: float, means: Samples) -> N
         before = after
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(fastmath=True)
 def changes(samples: Samples, times: Times, halves: Times, out: Samples) -> None:
     """Half the fall of the mean level across each time, over ``halves`` frames before it and after it."""
     longest = 0.0
@@ -81,14 +81,14 @@ def changes(samples: Samples, times: Times, halves: Times, out: Samples) -> None
         out[k] = (integral(sums, at) - np.float32(0.5) * around) / reach
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(fastmath=True)
 def means_between(samples: Samples, times: Times, out: Samples) -> None:
     """Mean from each of ``times`` to the next, into ``out``, shape (times - 1,)."""
     for k in range(out.size):
         out[k] = mean_between(samples, times[k], times[k + 1])
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(fastmath=True)
 def learnt(
     usual: float, noise: float, presence: float, fall: float, centre: float, share: float
 ) -> tuple[float, float, float]:
@@ -103,7 +103,7 @@ def learnt(
     return usual, noise, presence + (share - presence) / 12
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(fastmath=True)
 def follow(
     left: Samples,
     right: Samples,

@@ -6,8 +6,10 @@ Likelihoods come in and chances go out as plain numbers, so that the loop needs 
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, types
+from numba import types
 from numpy.typing import NDArray
+
+from .compiled import compiled
 
 LEAK = 1e-12
 """Chance of having come to any state without a branch: what was cut and joined must not stay impossible for ever."""
@@ -16,14 +18,7 @@ _LIKELIHOODS = types.Array(types.float64, 2, "C")
 _PLACES = types.Array(types.int64, 1, "C", readonly=True)
 
 
-@njit(
-    types.void(_LIKELIHOODS, _PLACES, _PLACES, types.int64, types.Array(types.float64, 1, "C")),
-    fastmath=True,
-    error_model="numpy",
-    nogil=True,
-    cache=True,
-    no_cfunc_wrapper=True,
-)
+@compiled(types.void(_LIKELIHOODS, _PLACES, _PLACES, types.int64, types.Array(types.float64, 1, "C")), fastmath=True)
 def branch_chances(
     likelihoods: NDArray[np.float64],
     sources: NDArray[np.int64],

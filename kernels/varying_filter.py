@@ -8,8 +8,10 @@ spacing, gap and azimuth losses do not.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, types
+from numba import types
 from numpy.typing import NDArray
+
+from .compiled import compiled
 
 BLOCK_FRAMES = 4096
 MOST_STEP_FRAMES = 256
@@ -25,14 +27,7 @@ _READ = types.Array(types.float32, 1, "C", readonly=True)
 _BANK = types.Array(types.float32, 2, "C", readonly=True)
 
 
-@njit(
-    types.void(_FLOATS, types.int64, types.int64, _BANK, _READ, types.int64),
-    fastmath=True,
-    error_model="numpy",
-    nogil=True,
-    cache=True,
-    no_cfunc_wrapper=True,
-)
+@compiled(types.void(_FLOATS, types.int64, types.int64, _BANK, _READ, types.int64), fastmath=True)
 def vary(
     row: NDArray[np.float32],
     first: int,

@@ -15,8 +15,10 @@ Places are unsigned: only then does a loop not ask whether they count from the e
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, types
+from numba import types
 from numpy.typing import NDArray
+
+from .compiled import compiled
 
 WINDOW_STEPS = 1024
 _LEVEL_STEPS = 16  # float32 keeps its precision if the first metric is taken off this often
@@ -26,14 +28,7 @@ _FLOATS = types.Array(types.float32, 1, "C")
 _1 = np.uint64(1)
 
 
-@njit(
-    types.void(_FLOATS, _READ, _READ, _READ, _READ),
-    fastmath=True,
-    error_model="numpy",
-    nogil=True,
-    cache=True,
-    no_cfunc_wrapper=True,
-)
+@compiled(types.void(_FLOATS, _READ, _READ, _READ, _READ), fastmath=True)
 def _forward(
     ahead: NDArray[np.float32],
     first: NDArray[np.float32],
@@ -60,14 +55,7 @@ def _forward(
             high[n] = max(even - metric, odd + metric)
 
 
-@njit(
-    types.void(_READ, _READ, _READ, _READ, _FLOATS),
-    fastmath=True,
-    error_model="numpy",
-    nogil=True,
-    cache=True,
-    no_cfunc_wrapper=True,
-)
+@compiled(types.void(_READ, _READ, _READ, _READ, _FLOATS), fastmath=True)
 def best_paths(
     first: NDArray[np.float32],
     second: NDArray[np.float32],

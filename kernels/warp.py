@@ -17,8 +17,10 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
-from numba import njit, types
+from numba import types
 from numpy.typing import NDArray
+
+from .compiled import compiled
 
 BLOCK_FRAMES = 4096
 REACH = 4
@@ -62,14 +64,7 @@ def weights() -> NDArray[np.float32]:
     return table
 
 
-@njit(
-    types.void(_READ, _READ, _FLOATS, _FLOATS, _DOUBLES, _DOUBLES, types.int64, _TABLE),
-    fastmath=True,
-    error_model="numpy",
-    nogil=True,
-    cache=True,
-    no_cfunc_wrapper=True,
-)
+@compiled(types.void(_READ, _READ, _FLOATS, _FLOATS, _DOUBLES, _DOUBLES, types.int64, _TABLE), fastmath=True)
 def warp(
     left: NDArray[np.float32],
     right: NDArray[np.float32],
@@ -204,14 +199,7 @@ def taps(late: float) -> tuple[int, NDArray[np.float32]]:
     return whole - 3, found
 
 
-@njit(
-    types.void(_READ, _FLOATS, _READ),
-    fastmath={"contract"},
-    error_model="numpy",
-    nogil=True,
-    cache=True,
-    no_cfunc_wrapper=True,
-)
+@compiled(types.void(_READ, _FLOATS, _READ), fastmath={"contract"})
 def shift(tape: NDArray[np.float32], out: NDArray[np.float32], weights: NDArray[np.float32]) -> None:
     """Write the weighted sum of eight frames after the other, in the order in which ``warp`` sums them.
 

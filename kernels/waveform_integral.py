@@ -6,8 +6,9 @@ The waveform is read as held samples: sample n stands for the time n to n + 1, i
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from .compiled import compiled
 
 Samples = NDArray[np.float32]
 
@@ -18,13 +19,7 @@ NOWHERE = 1 << 60
 """Where an integral begins that is not laid out yet."""
 
 
-@njit(
-    fastmath={"contract", "nnan", "ninf", "nsz", "arcp"},
-    error_model="numpy",
-    nogil=True,
-    cache=True,
-    no_cfunc_wrapper=True,
-)
+@compiled(fastmath={"contract", "nnan", "ninf", "nsz", "arcp"})
 def integrate(samples: Samples, first: int, sums: Samples) -> None:
     """Integral of the held samples from frame ``first`` on, at every frame, into ``sums``; silence outside.
 
@@ -53,7 +48,7 @@ def integrate(samples: Samples, first: int, sums: Samples) -> None:
         into[n] = total
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(fastmath=True)
 def integral(sums: Samples, place: np.float32) -> np.float32:
     """The integral anywhere within ``sums``, a straight line from each to the next."""
     # Unsigned: what might be negative would be looked at from the end.
@@ -62,7 +57,7 @@ def integral(sums: Samples, place: np.float32) -> np.float32:
     return np.float32(here + (place - np.float32(before)) * (sums[before + np.uint32(1)] - here))
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(fastmath=True)
 def falling(sums: Samples, place: np.float32, quarter: np.float32, scale: np.float32) -> tuple[float, float, float]:
     """Over half a period before ``place``, over half a period around it and over the one after it, times ``scale``.
 
@@ -76,7 +71,7 @@ def falling(sums: Samples, place: np.float32, quarter: np.float32, scale: np.flo
     return float(before * scale), float(inner * scale), float(after * scale)
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(fastmath=True)
 def laid_out(left: Samples, right: Samples, time: float, reach: float, onward: bool, sums: Samples) -> int:
     """Lay out ``sums`` so that they hold all within ``reach`` of ``time``, and tell from which frame on.
 

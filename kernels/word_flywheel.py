@@ -7,8 +7,9 @@ at space, which tells signal from noise whatever the level, and the log-likeliho
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from .compiled import compiled
 
 POOR = 1.9
 """Mean of abs(ratio) over a word below which it is taken for noise: in noise alone the ratio is logistic, its mean
@@ -27,7 +28,7 @@ IDLE_SURE = 1.6
 IDLE_BITS = 10.0
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(fastmath=True)
 def _at(likelihood: NDArray[np.float32], place: float) -> float:
     """``likelihood`` between hops; 0 outside."""
     below = int(np.floor(place))
@@ -38,7 +39,7 @@ def _at(likelihood: NDArray[np.float32], place: float) -> float:
     return between
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(fastmath=True)
 def _fit(likelihood: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, start: float) -> float:
     """How well a word at ``start`` agrees with ``pattern``; bits that are free count by how sure they are."""
     total: float = 0.0
@@ -48,7 +49,7 @@ def _fit(likelihood: NDArray[np.float32], pattern: NDArray[np.int8], bit: float,
     return total
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(fastmath=True)
 def _word_not_idle(
     likelihood: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, start: float, horizon: float
 ) -> float:
@@ -65,7 +66,7 @@ def _word_not_idle(
     return total
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(fastmath=True)
 def _best_near(
     likelihood: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, start: float, reach: float, words: int
 ) -> float:
@@ -85,7 +86,7 @@ def _best_near(
     return best
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(fastmath=True)
 def _likeliest_start(
     likelihood: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, first: float, stay: float
 ) -> float:
@@ -125,7 +126,7 @@ def _likeliest_start(
     return -1.0
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(fastmath=True)
 def _next_start(
     ratio: NDArray[np.float32],
     likelihood: NDArray[np.float32],
@@ -148,7 +149,7 @@ def _next_start(
     return -1.0
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True, no_cfunc_wrapper=True)
+@compiled(fastmath=True)
 def follow_words(
     ratio: NDArray[np.float32],
     likelihood: NDArray[np.float32],

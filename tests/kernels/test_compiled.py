@@ -1,0 +1,18 @@
+"""Every kernel is compiled in the one way: threads of other trials must not wait for it."""
+
+import importlib
+import pkgutil
+
+import pytest
+from tapewright import kernels
+
+
+@pytest.mark.parametrize("module", [found.name for found in pkgutil.iter_modules(kernels.__path__)])
+def test_kernels_leave_the_lock_and_are_kept(module: str) -> None:
+    loaded = importlib.import_module(f"{kernels.__name__}.{module}")
+    found = [made for made in vars(loaded).values() if hasattr(made, "targetoptions")]
+    assert found or module == "compiled"
+    for kernel in found:
+        assert kernel.targetoptions["nogil"]
+        assert kernel.targetoptions["error_model"] == "numpy"
+        assert type(kernel._cache).__name__ != "NullCache"
