@@ -11,24 +11,55 @@ Row = NDArray[np.float32]
 
 
 @compiled(fastmath=True)
-def products(weights: Row, values: Row, first: int, out: NDArray[np.float64]) -> None:
-    """Sum of ``weights`` times ``values``, shifted by every lag from ``first`` on, stretch by stretch.
+def _dot(left: Row, right: Row) -> np.float32:
+    total = np.float32(0.0)
+    for k in range(left.size):
+        total += left[k] * right[k]
+    return total
+
+
+@compiled(fastmath=True)
+def squares(weights: Row, values: Row, out: NDArray[np.float64]) -> None:
+    """Weighted sums of the products of ``values`` at every two lags, stretch by stretch.
 
     Args:
         weights: shape (stretches * length,).
         values: as many and the highest lag more.
-        out: shape (stretches, lags); lags below ``first`` are left as they are.
+        out: shape (stretches, lags, lags).
     """
-    length = weights.size // out.shape[0]
+    length, lags = weights.size // out.shape[0], out.shape[1]
+    own = np.empty(length, np.float32)
     for stretch in range(out.shape[0]):
         begin = stretch * length
-        own = weights[begin : begin + length]
-        for lag in range(first, out.shape[1]):
-            shifted = values[begin + lag : begin + lag + length]
-            total = np.float32(0.0)
+        weight = weights[begin : begin + length]
+        for first in range(lags):
+            shifted = values[begin + first : begin + first + length]
             for k in range(length):
-                total += own[k] * shifted[k]
-            out[stretch, lag] = total
+                own[k] = weight[k] * shifted[k]
+            for lag in range(first, lags):
+                total = _dot(own, values[begin + lag : begin + lag + length])
+                out[stretch, first, lag] = total
+                out[stretch, lag, first] = total
+
+
+@compiled(fastmath=True)
+def decided(weights: Row, symbols: Row, values: Row, out: NDArray[np.float64]) -> None:
+    """Weighted sums of the signs of ``symbols`` times ``values`` at every lag, stretch by stretch.
+
+    Args:
+        weights: not negative; symbols: shape (stretches * length,).
+        values: as many and the highest lag more.
+        out: shape (stretches, lags).
+    """
+    length = weights.size // out.shape[0]
+    own = np.empty(length, np.float32)
+    for stretch in range(out.shape[0]):
+        begin = stretch * length
+        weight, symbol = weights[begin : begin + length], symbols[begin : begin + length]
+        for k in range(length):
+            own[k] = np.copysign(weight[k], symbol[k])
+        for lag in range(out.shape[1]):
+            out[stretch, lag] = _dot(own, values[begin + lag : begin + lag + length])
 
 
 @compiled(fastmath=True)
@@ -46,8 +77,12 @@ def filtered(values: Row, taps: NDArray[np.float32], out: Row) -> None:
         into = out[begin : begin + length]
         for k in range(length):
             into[k] = 0.0
-        for lag in range(taps.shape[1]):
+        last = taps.shape[1] - 1
+        # Two at a time: the sums so far are read and written half as often.
+        for lag in range(0, taps.shape[1], 2):
+            odd = min(lag + 1, last)
             tap = taps[stretch, lag]
-            shifted = values[begin + lag : begin + lag + length]
+            next_tap = taps[stretch, odd] if lag < last else np.float32(0.0)
+            here, there = values[begin + lag : begin + lag + length], values[begin + odd : begin + odd + length]
             for k in range(length):
-                into[k] += tap * shifted[k]
+                into[k] += tap * here[k] + next_tap * there[k]

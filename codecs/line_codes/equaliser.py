@@ -35,7 +35,7 @@ def equalised(values: Values, heard: NDArray[np.bool_]) -> Values:
     """
     if values.size == 0:
         return values
-    from ...kernels.stretch_sums import filtered, products
+    from ...kernels.stretch_sums import decided, filtered, squares
 
     half, taps = STRETCH // 2, 2 * REACH + 1
     stretches = -(-values.size // STRETCH)
@@ -48,15 +48,13 @@ def equalised(values: Values, heard: NDArray[np.bool_]) -> Values:
     hold = HOLD * np.maximum(_of_four(told), 1)
     unchanged = np.zeros(taps)
     unchanged[REACH] = 1.0
-    square = np.empty((taps, 2 * stretches, taps))
-    for tap in range(taps):
-        products(padded[tap : tap + count] * learnt, padded, tap, square[tap])
-        square[tap + 1 :, :, tap] = square[tap, :, tap + 1 :].T
-    solved = np.linalg.inv(_of_four(_between(square.swapaxes(0, 1))) + hold[:, None, None] * np.eye(taps))
+    square = np.empty((2 * stretches, taps, taps))
+    squares(learnt, padded, square)
+    solved = np.linalg.inv(_of_four(_between(square)) + hold[:, None, None] * np.eye(taps))
     freed = padded[REACH:-REACH].copy()
     right = np.empty((2 * stretches, taps))
     for _ in range(ROUNDS):
-        products(np.copysign(learnt, freed), padded, 0, right)
+        decided(learnt, freed, padded, right)
         fitted = solved @ (_of_four(_between(right)) + hold[:, None] * unchanged)[..., None]
         filtered(padded, fitted[..., 0].astype(np.float32), freed)
     return freed[: values.size]

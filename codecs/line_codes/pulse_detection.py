@@ -36,11 +36,13 @@ SUSPICIOUS = 4.0
 FREEDOM = 200.0
 """Degrees of freedom of the noise: as many values tell of it, which makes it Student's."""
 
+REACHES = np.array([NEAR, LOCAL, STEADY, FAR])
+
+PRESENT = 0.5
+"""Share of the usual amplitude above which a place tells of the noise and of the smear."""
+
 INAUDIBLE = 0.08
 """Share of the usual amplitude below which nothing counts as heard (22 dB down)."""
-
-_TINY = np.float32(1e-30)
-"""Added to what is divided by."""
 
 _MOST_SHIFT = 2
 """Cells by which the tracks may run apart: 0.17 ms, 31 arcmin of azimuth, are 1.4 cells at 8,000 bit/s."""
@@ -49,71 +51,19 @@ _MOST_SHIFT = 2
 def likelihoods(falls: NDArray[np.float32], memory: int) -> Soft:
     """Log-likelihood ratio of a falling change, from half the fall across each, shape (n,).
 
-    About ``2 a y / v`` for a fall ``y`` of amplitude ``a`` in noise of variance ``v``. Exactly 0 where the amplitude is
-    below 8 % of the usual, the highest within ``memory`` changes on either side.
+    About ``2 a y / v`` for a fall ``y`` of amplitude ``a`` in noise of variance ``v``, which is an estimate, so that
+    the law is Student's. Exactly 0 where the amplitude is below 8 % of the usual, the highest within ``memory`` changes
+    on either side.
     """
-    if falls.size == 0:
-        return np.zeros(0, np.float32)
-    peak = float(np.abs(falls).max())
-    if peak == 0.0:
-        return np.zeros(falls.size, np.float32)
-    y = (falls / np.float32(peak)).astype(np.float32, copy=False)
-    near = running_mean(np.abs(y), NEAR)
-    usual = _highest(near, memory)
-    present = near > 0.5 * usual
-    unheard = near < INAUDIBLE * usual
-    usual *= np.float32(1e-3)
-    faint = np.add(usual, _TINY, out=usual)
-    scale = np.maximum(near, faint, out=near)
-    y /= scale
-    y = equalised(y, present)
-    y *= scale
-    sizes, squares = np.abs(y), y * y
-    around = running_mean(sizes, NEAR)
-    around *= (2 * NEAR + 1) / (2 * NEAR)
-    sizes *= 1 / (2 * NEAR)
-    around -= sizes
-    around = np.maximum(around, faint, out=around)
-    relative = y / around
-    relative *= relative
-    wide, local = _noise(squares, FAR, present), _noise(relative, LOCAL)
-    local *= around
-    local *= around
-    steady = local < SUSPICIOUS * wide
-    steady &= present
-    noise, power = wide, running_mean(squares, STEADY)
-    if not steady.all():
-        noise = np.where(steady, wide, local)
-        power = np.where(steady, power, running_mean(squares, NEAR))
-    noise = np.maximum(noise, _TINY + np.float32(1e-4) * power)
-    power -= noise
-    amplitude = np.sqrt(np.maximum(power, 0.0, out=power), out=power)
-    amplitude[unheard] = 0.0
-    return _student(y, amplitude, noise)
+    from ...kernels.pulse_statistics import levelled, odds
 
-
-def _student(values: Soft, amplitude: Soft, noise: Soft) -> Soft:
-    """Log-likelihood ratio of ``amplitude`` against its negative in noise whose variance is an estimate."""
-    spread = FREEDOM * noise
-    off_negative = spread + (values + amplitude) ** 2
-    off_positive = spread + (values - amplitude) ** 2
-    return np.asarray((FREEDOM + 1) / 2 * np.log(off_negative / off_positive))
-
-
-def _noise(squares: Soft, reach: int, heard: NDArray[np.bool_] | None = None) -> Soft:
-    """Variance of the noise on values of one size and either sign, from the ``heard`` ones within ``reach``.
-
-    By the second and fourth moments, ``a**4 = (3 m2**2 - m4) / 2`` (common practice for the signal-to-noise ratio of
-    two-phase signals), which holds at any ratio because nothing is decided.
-    """
-    share = None
-    if heard is not None and not heard.all():
-        squares = squares * heard
-        share = running_mean(heard.astype(np.float32), reach) + np.float32(1e-9)
-    second, fourth = running_mean(squares, reach), running_mean(squares * squares, reach)
-    if share is not None:
-        second, fourth = second / share, fourth / share
-    return np.asarray(second - np.sqrt(np.maximum((3 * second**2 - fourth) / 2, 0.0)))
+    values, scales, usual, told = np.empty((4, falls.size), np.float32)
+    levelled(falls, NEAR, max(memory, 1), values, scales, usual)
+    values = equalised(values, scales > PRESENT * usual)
+    odds(values, scales, usual, REACHES, PRESENT, INAUDIBLE, SUSPICIOUS, FREEDOM, told)
+    np.log(told, out=told)
+    told *= np.float32((FREEDOM + 1) / 2)
+    return told
 
 
 def same_sign(ratios: Soft) -> Soft:
@@ -164,12 +114,3 @@ def running_mean(values: NDArray[Kind], reach: int) -> NDArray[Kind]:
     means[:reach] *= more
     means[size - reach :] *= more[::-1]
     return means
-
-
-def _highest(values: Soft, reach: int) -> Soft:
-    """Highest of some neighbours, at least ``reach`` on either side."""
-    block = max(reach, 1)
-    padded = np.pad(values, (0, -values.size % block)).reshape(-1, block).max(axis=1)
-    around = np.pad(padded, 1)
-    wide = np.maximum(np.maximum(around[:-2], around[1:-1]), around[2:])
-    return np.repeat(wide, block)[: values.size]

@@ -2,27 +2,36 @@
 
 import numpy as np
 import pytest
-from tapewright.kernels.stretch_sums import filtered, products
+from tapewright.kernels.stretch_sums import decided, filtered, squares
 
 STRETCHES, LENGTH, TAPS = 3, 40, 5
 RNG = np.random.default_rng(1)
 VALUES = RNG.normal(0, 1, STRETCHES * LENGTH + TAPS - 1).astype(np.float32)
-WEIGHTS = RNG.normal(0, 1, STRETCHES * LENGTH).astype(np.float32)
+WEIGHTS = RNG.uniform(0, 1, STRETCHES * LENGTH).astype(np.float32)
+SYMBOLS = RNG.normal(0, 1, STRETCHES * LENGTH).astype(np.float32)
 AROUND = np.lib.stride_tricks.sliding_window_view(VALUES, TAPS).reshape(STRETCHES, LENGTH, TAPS)
+BY_STRETCH = WEIGHTS.reshape(STRETCHES, LENGTH)
 
 
-@pytest.mark.parametrize("work", [products, products.py_func])
-def test_products_are_sums_of_each_stretch_and_lag(work):
-    out = np.full((STRETCHES, TAPS), 9.0)
-    work(WEIGHTS, VALUES, 2, out)
-    wanted = np.einsum("sk,ski->si", WEIGHTS.reshape(STRETCHES, LENGTH), AROUND)
-    assert out[:, 2:] == pytest.approx(wanted[:, 2:], abs=1e-4)
-    assert (out[:, :2] == 9.0).all()
+@pytest.mark.parametrize("work", [squares, squares.py_func])
+def test_squares_are_weighted_sums_over_every_two_lags(work):
+    out = np.full((STRETCHES, TAPS, TAPS), np.nan)
+    work(WEIGHTS, VALUES, out)
+    assert out == pytest.approx(np.einsum("sk,ski,skj->sij", BY_STRETCH, AROUND, AROUND), abs=1e-4)
+
+
+@pytest.mark.parametrize("work", [decided, decided.py_func])
+def test_only_the_signs_of_symbols_count(work):
+    out = np.full((STRETCHES, TAPS), np.nan)
+    work(WEIGHTS, SYMBOLS, VALUES, out)
+    signs = np.sign(SYMBOLS).reshape(STRETCHES, LENGTH)
+    assert out == pytest.approx(np.einsum("sk,sk,ski->si", BY_STRETCH, signs, AROUND), abs=1e-4)
 
 
 @pytest.mark.parametrize("work", [filtered, filtered.py_func])
-def test_each_stretch_is_filtered_by_its_own_taps(work):
-    taps = RNG.normal(0, 1, (STRETCHES, TAPS)).astype(np.float32)
+@pytest.mark.parametrize("taps", [1, 2, TAPS])
+def test_each_stretch_is_filtered_by_its_own_taps(work, taps):
+    own = RNG.normal(0, 1, (STRETCHES, taps)).astype(np.float32)
     out = np.full(STRETCHES * LENGTH, np.nan, np.float32)
-    work(VALUES, taps, out)
-    assert out == pytest.approx(np.einsum("si,ski->sk", taps, AROUND).ravel(), abs=1e-4)
+    work(VALUES, own, out)
+    assert out == pytest.approx(np.einsum("si,ski->sk", own, AROUND[..., :taps]).ravel(), abs=1e-4)
