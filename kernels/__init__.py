@@ -1,7 +1,8 @@
 """Floor 1: compiled inner loops. Arrays in, arrays out, no policy.
 
-On a new machine each is compiled when it is first needed, some ten seconds for all, and kept beside the sources (or
-where ``NUMBA_CACHE_DIR`` says). The first time, the logger of this package says so.
+On a new machine each is compiled when it is first needed, some ten seconds for all, a good half of that on two cores
+(``first_build``), and kept beside the sources (or where ``NUMBA_CACHE_DIR`` says). The first time, the logger of this
+package says so.
 """
 
 from __future__ import annotations
@@ -14,7 +15,8 @@ import numba
 
 
 class _FirstBuild(numba.core.event.Listener):
-    """Says once that kernels of this package are being compiled, which looks like nothing happening.
+    """Says once that kernels of this package are being compiled, which looks like nothing happening, and gets a second
+    process to share the work.
 
     A compiler makes many objects and keeps most: looking for garbage meanwhile would cost a tenth of the time.
     """
@@ -29,6 +31,9 @@ class _FirstBuild(numba.core.event.Listener):
         if ours and not self.said:
             self.said = True
             logging.getLogger(__name__).warning("compiling for this machine, once: some ten seconds")
+            from .first_build import start
+
+            start()
         if self.deep or ours:
             if not self.deep:
                 self.collects = gc.isenabled()
@@ -42,4 +47,5 @@ class _FirstBuild(numba.core.event.Listener):
                 gc.enable()
 
 
-numba.core.event.register("numba:compile", _FirstBuild())  # type: ignore[no-untyped-call]
+listener = _FirstBuild()
+numba.core.event.register("numba:compile", listener)  # type: ignore[no-untyped-call]

@@ -3,14 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 import numba
 
 Kernel = TypeVar("Kernel", bound=Callable[..., Any])
 
 
-def compiled(signature: Any = None, fastmath: bool | set[str] = False) -> Callable[[Kernel], Kernel]:
+class Usual(NamedTuple):
+    """What a kernel is usually called with.
+
+    Attributes:
+        types: numba's signature, or its types of the arguments; None where only other kernels call it.
+        only: it takes nothing else.
+    """
+
+    types: Any
+    only: bool
+
+
+declared: dict[Any, Usual] = {}
+"""All kernels that have been loaded, in the order of their sources."""
+
+at_once = True
+"""Whether a kernel with a signature is compiled where it is declared: not by who takes them in another order."""
+
+
+def compiled(
+    signature: Any = None, fastmath: bool | set[str] = False, ahead: tuple[Any, ...] | None = None
+) -> Callable[[Kernel], Kernel]:
     """Decorator of a kernel.
 
     Nobody calls kernels from C, so that no wrapper for it is built: that is a twentieth of the time of the first build.
@@ -18,7 +39,16 @@ def compiled(signature: Any = None, fastmath: bool | set[str] = False) -> Callab
     Args:
         signature: compile for this at once; without it for whatever the first call brings.
         fastmath: what may be done to sums, as numba has it.
+        ahead: without a signature: the types of the arguments that the first call usually brings. Another process may
+            compile for them before it comes (``first_build``).
     """
     options: dict[str, Any] = {"error_model": "numpy", "nogil": True, "cache": True, "no_cfunc_wrapper": True}
-    decorator: Callable[[Kernel], Kernel] = numba.njit(signature, fastmath=fastmath, **options)
-    return decorator
+
+    def made(function: Kernel) -> Kernel:
+        given: Any = signature if at_once else None
+        decorator: Callable[[Kernel], Kernel] = numba.njit(given, fastmath=fastmath, **options)
+        kernel = decorator(function)
+        declared[kernel] = Usual(ahead if signature is None else signature, only=signature is not None)
+        return kernel
+
+    return made

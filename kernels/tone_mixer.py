@@ -9,14 +9,18 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numba import types
 from numpy.typing import NDArray
 
 from .compiled import compiled
 
 TABLE = 1024
 
+_FLOATS = types.Array(types.float32, 1, "C")
+_READ = types.Array(types.float32, 1, "C", readonly=True)
 
-@compiled(fastmath=True)
+
+@compiled(ahead=(_READ, _FLOATS, _FLOATS, _FLOATS, _FLOATS), fastmath=True)
 def mix_and_dump(
     track: NDArray[np.float32],
     cosine: NDArray[np.float32],

@@ -7,6 +7,7 @@ at space, which tells signal from noise whatever the level, and the log-likeliho
 from __future__ import annotations
 
 import numpy as np
+from numba import types
 from numpy.typing import NDArray
 
 from .compiled import compiled
@@ -26,6 +27,10 @@ IDLE_AFTER_WORD = 12.0
 """The same, the other way, where a word is expected: they mostly follow each other at once."""
 IDLE_SURE = 1.6
 IDLE_BITS = 10.0
+
+_FLOATS = types.Array(types.float32, 1, "C")
+_DOUBLES = types.Array(types.float64, 1, "C")
+_PATTERN = types.Array(types.int8, 1, "C")
 
 
 @compiled(fastmath=True)
@@ -149,7 +154,7 @@ def _next_start(
     return -1.0
 
 
-@compiled(fastmath=True)
+@compiled(ahead=(_FLOATS, _FLOATS, _PATTERN, types.float64, types.float64, _DOUBLES, _FLOATS), fastmath=True)
 def follow_words(
     ratio: NDArray[np.float32],
     likelihood: NDArray[np.float32],
