@@ -7,12 +7,16 @@ neighbours to stay in the nearest cache.
 from __future__ import annotations
 
 import numpy as np
+from numba import types
 from numpy.typing import NDArray
 
 from .compiled import compiled
 
 Row = NDArray[np.float32]
 Rows = NDArray[np.float32]
+
+_ROW = types.Array(types.float32, 1, "C")
+_REACHES = types.Array(types.int64, 1, "C")
 
 AT_ONCE = 1024
 
@@ -62,7 +66,7 @@ def window_sums(values: Row, width: int, spare: Row, out: Row) -> None:
             begin += length
 
 
-@compiled(fastmath=True)
+@compiled(ahead=(_ROW, types.int64, types.int64, _ROW, _ROW, _ROW), fastmath=True)
 def levelled(falls: Row, reach: int, memory: int, values: Row, scales: Row, usual: Row) -> None:
     """Each of ``falls`` as a multiple of the mean size within ``reach`` of it.
 
@@ -106,7 +110,7 @@ def _noise(second: np.float32, fourth: np.float32) -> np.float32:
     return np.float32(second - np.sqrt(power))
 
 
-@compiled(fastmath=True)
+@compiled(ahead=(_ROW, _ROW, _ROW, _REACHES, *4 * (types.float64,), _ROW), fastmath=True)
 def odds(
     values: Row,
     scales: Row,

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
+from numba import types
 from numpy.typing import NDArray
 
 from .compiled import compiled
 
 Row = NDArray[np.float32]
+
+_ROW = types.Array(types.float32, 1, "C")
+_TAPS = types.Array(types.float32, 2, "C")
 
 
 @compiled(fastmath=True)
@@ -18,7 +22,7 @@ def _dot(left: Row, right: Row) -> np.float32:
     return total
 
 
-@compiled(fastmath=True)
+@compiled(ahead=(_ROW, _ROW, types.Array(types.float64, 3, "C")), fastmath=True)
 def squares(weights: Row, values: Row, out: NDArray[np.float64]) -> None:
     """Weighted sums of the products of ``values`` at every two lags, stretch by stretch.
 
@@ -42,7 +46,7 @@ def squares(weights: Row, values: Row, out: NDArray[np.float64]) -> None:
                 out[stretch, lag, first] = total
 
 
-@compiled(fastmath=True)
+@compiled(ahead=(_ROW, _ROW, _ROW, types.Array(types.float64, 2, "C")), fastmath=True)
 def decided(weights: Row, symbols: Row, values: Row, out: NDArray[np.float64]) -> None:
     """Weighted sums of the signs of ``symbols`` times ``values`` at every lag, stretch by stretch.
 
@@ -62,7 +66,7 @@ def decided(weights: Row, symbols: Row, values: Row, out: NDArray[np.float64]) -
             out[stretch, lag] = _dot(own, values[begin + lag : begin + lag + length])
 
 
-@compiled(fastmath=True)
+@compiled(ahead=(_ROW, _TAPS, _ROW), fastmath=True)
 def filtered(values: Row, taps: NDArray[np.float32], out: Row) -> None:
     """Each of ``out`` is what stands in ``values`` from its place on, by the taps of its stretch.
 

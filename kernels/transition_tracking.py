@@ -7,6 +7,7 @@ samples where they lie, so that memory stays that of the recording.
 from __future__ import annotations
 
 import numpy as np
+from numba import types
 from numpy.typing import NDArray
 
 from .compiled import compiled
@@ -14,6 +15,11 @@ from .waveform_integral import LAID_OUT, NOWHERE, falling, integral, integrate, 
 
 Samples = NDArray[np.float32]
 Times = NDArray[np.float64]
+
+_READ = types.Array(types.float32, 1, "C", readonly=True)
+_FLOATS = types.Array(types.float32, 1, "C")
+_ROWS = types.Array(types.float32, 2, "C")
+_DOUBLES = types.Array(types.float64, 1, "C")
 
 SEEN = 0.35
 """Least share of the usual amplitude at which a change counts as seen."""
@@ -50,7 +56,7 @@ def mean_between(samples: Samples, start: float, stop: float) -> float:
     return total / (stop - start)
 
 
-@compiled(fastmath=True)
+@compiled(ahead=(_READ, types.float64, types.float64, _FLOATS), fastmath=True)
 def even_means(samples: Samples, start: float, step: float, means: Samples) -> None:
     """Means over even steps of ``step`` frames from ``start`` on, not before the recording, into ``means``."""
     sums = np.empty(int(means.size * step) + 4, np.float32)
@@ -63,7 +69,7 @@ def even_means(samples: Samples, start: float, step: float, means: Samples) -> N
         before = after
 
 
-@compiled(fastmath=True)
+@compiled(ahead=(_READ, _DOUBLES, _DOUBLES, _FLOATS), fastmath=True)
 def changes(samples: Samples, times: Times, halves: Times, out: Samples) -> None:
     """Half the fall of the mean level across each time, over ``halves`` frames before it and after it."""
     longest = 0.0
@@ -103,7 +109,13 @@ def learnt(
     return usual, noise, presence + (share - presence) / 12
 
 
-@compiled(fastmath=True)
+@compiled(
+    ahead=(
+        *(_READ, _READ, types.boolean, types.float64, types.float64, types.float64, _FLOATS, _DOUBLES, types.float64),
+        *(types.int64, _DOUBLES, _ROWS, types.int64),
+    ),
+    fastmath=True,
+)
 def follow(
     left: Samples,
     right: Samples,

@@ -101,6 +101,36 @@ def test_what_the_second_process_has_compiled_the_first_need_not(tmp_path):
     assert told.stdout == "splines\n"
 
 
+ASKED = """
+import contextlib, io, sys
+from tapewright.commands import main
+sys.argv = ["tapewright", "compare", "--program", sys.argv[1], "--trials", "1", "--workers", "1", "--json"]
+with contextlib.suppress(SystemExit), contextlib.redirect_stdout(io.StringIO()):
+    main()
+from tapewright.kernels import compiled, first_build
+used = set()
+for kernel, usual in compiled.declared.items():
+    declared = [] if usual.types is None else [tuple(getattr(usual.types, "args", usual.types))]
+    if kernel.signatures != declared:
+        print("declared:", declared, "asked:", kernel.signatures, "by", kernel.__module__, kernel.__name__)
+    if kernel.signatures:
+        used.add(kernel.__module__.rpartition(".")[2])
+print(*sorted(used))
+print(first_build.listener.said)
+"""
+
+
+def test_what_is_compiled_ahead_is_what_a_comparison_asks_for(tmp_path):
+    (tmp_path / "program").write_bytes(bytes(40))
+    call = [sys.executable, "-W", "ignore", "-c", ASKED, str(tmp_path / "program")]
+    for _ in range(2):
+        *found, compiled = subprocess.run(call, capture_output=True, text=True, check=True).stdout.splitlines()
+        # Once they are kept, those that only other kernels call are not asked for.
+        if compiled == "False":
+            break
+    assert found == [" ".join(sorted(first_build.LAST_FIRST))]
+
+
 def test_the_second_process_ends_with_the_first(tmp_path, monkeypatch):
     monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path))
     monkeypatch.setattr(os, "sched_getaffinity", lambda who: {0, 1}, raising=False)
