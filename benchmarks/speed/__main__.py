@@ -37,7 +37,7 @@ def main() -> None:
     print(f"\n{told}; load before {before['load_1_5_15_minutes']}, after {after['load_1_5_15_minutes']}.")
     print(
         "Ratios of processor times, rival over ours, paired round by round, on one thread of the matrix library; cold "
-        "starts and cores by the wall's clock."
+        "starts, the first build and cores by the wall's clock."
     )
 
 

@@ -8,7 +8,9 @@ import sys
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
+from time import perf_counter
 
+from ..trials import cores
 from .paired import paired
 from .row import Row
 
@@ -64,18 +66,23 @@ def _cold_start(name: str, rounds: int) -> Row:
 
 
 def first_build() -> Row:
-    """``compare`` with no kernel compiled yet, less the same again."""
+    """``compare`` with no kernel compiled yet, less the same again, by the wall's clock."""
     arguments = ("-c", _COMMAND.format(""), "compare", "--trials", "1", "--workers", "1", "--json")
     with tempfile.TemporaryDirectory() as folder:
         cache = str(Path(folder) / "kernels")
-        took = [_processor_s(arguments, folder, cache) for _ in range(2)]
-    built = took[0] - took[1]
-    note = f"processor time {took[0]:.1f} s, from then on {took[1]:.1f} s; the goal is in seconds"
-    return Row(FIRST_BUILD, "compiled before", 1, MOST_BUILD_S, at_least=False, ratio=built, note=note)
+        (took, worked), (then, then_worked) = (_seconds(arguments, folder, cache) for _ in range(2))
+    note = (
+        f"{took:.1f} s, from then on {then:.1f} s; processor time {worked:.1f} and {then_worked:.1f} s; "
+        "the goal is in seconds"
+    )
+    used = min(2, cores())
+    return Row(FIRST_BUILD, "compiled before", used, MOST_BUILD_S, at_least=False, ratio=took - then, note=note)
 
 
-def _processor_s(arguments: Sequence[str], folder: str, cache: str) -> float:
-    before = os.times()
+def _seconds(arguments: Sequence[str], folder: str, cache: str) -> tuple[float, float]:
+    """Of a process: by the wall's clock, and of the processor with all that it started."""
+    before, start = os.times(), perf_counter()
     process(arguments, folder, NUMBA_CACHE_DIR=cache)
-    after = os.times()
-    return after.children_user + after.children_system - before.children_user - before.children_system
+    after, took = os.times(), perf_counter() - start
+    worked = after.children_user + after.children_system - before.children_user - before.children_system
+    return took, worked

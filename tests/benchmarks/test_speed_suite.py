@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from tapewright.benchmarks.speed import plain_chain, reed_solomon
+from tapewright.benchmarks.speed import cold, plain_chain, reed_solomon
 from tapewright.benchmarks.speed.chain import CORE, RATE_HZ, CoreChain, WholeTrial
 from tapewright.benchmarks.speed.cold import STARTS, process, started
 from tapewright.benchmarks.speed.line_codes import pairs
@@ -212,6 +212,24 @@ def test_cold_starts_do_what_they_are_named_for(name, tmp_path):
         assert (tmp_path / "tape.wav").stat().st_size > 9.5 * 44_100 * 4
     else:
         assert told.stdout == ""  # it ended where its first trial would have begun
+
+
+def test_the_first_build_is_what_the_wall_shows_less_what_comes_again(monkeypatch):
+    wall = iter([100, 107, 200, 203])
+    children = iter([(1, 1), (9, 2), (9, 2), (11, 2.5)])
+    caches = []
+
+    def played(arguments, folder, **environment):
+        caches.append(Path(environment["NUMBA_CACHE_DIR"]))
+        assert caches[-1].exists() == (len(caches) > 1)
+        caches[-1].mkdir(exist_ok=True)
+
+    monkeypatch.setattr(cold, "process", played)
+    monkeypatch.setattr(cold, "perf_counter", lambda: next(wall))
+    monkeypatch.setattr(os, "times", lambda: os.times_result((0, 0, *next(children), 0)))
+    row = cold.first_build()
+    assert (row.ratio, row.met, len(set(caches))) == (4.0, True, 1)
+    assert row.note == "7.0 s, from then on 3.0 s; processor time 9.0 and 2.5 s; the goal is in seconds"
 
 
 def test_a_child_tells_its_own_memory():
