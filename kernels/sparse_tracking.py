@@ -1,6 +1,6 @@
 """Following a clock that is written as changes of level at whole periods, of which any may be missing.
 
-The sister of ``transition_tracking.follow``, whose changes are certain: here one that is not seen says nothing, and
+The sister of ``transition_following.follow``, whose changes are certain: here one that is not seen says nothing, and
 that the clock is held shows in what the level does in the middle between two places for a change, which is nothing.
 """
 
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from .compiled import compiled
 from .transition_tracking import DAMPING, SEEN
-from .waveform_integral import LAID_OUT, NOWHERE, falling, laid_out
+from .waveform_integral import LAID_OUT, MARGIN, NOWHERE, falling, laid_out
 
 Samples = NDArray[np.float32]
 Times = NDArray[np.float64]
@@ -55,7 +55,7 @@ def follow_sparse(
     it, times its sign. It counts by how much of its usual amplitude the change has, and the less the further that
     mean is from 0: where there is no change it is far off. Tracks that say the same are weighed together before that.
 
-    Arguments and result are those of ``transition_tracking.follow``.
+    Arguments and result are those of ``transition_following.follow``.
     """
     usual = np.zeros(2)
     noise = np.zeros(2)
@@ -90,9 +90,9 @@ def follow_sparse(
         quarter = 0.25 * length
         reach = 2 * quarter + 0.5 * abs(lag)
         if time - reach < begin or time + reach >= begin + span:
-            if 2 * reach + 8 > span:
+            if 2 * reach + MARGIN > span:
                 break
-            begin = laid_out(left, right, time, reach, period > 0, sums)
+            begin = laid_out(left, right, time - reach, time + reach, period > 0, 1, sums)
         for i in range(2):
             place = np.float32(time - begin + (0.5 if i == 1 else -0.5) * lag)
             before, inner, after = falling(sums[i], place, np.float32(quarter), np.float32(0.5 / quarter))

@@ -15,43 +15,67 @@ Samples = NDArray[np.float32]
 LAID_OUT = 2048
 """Values laid out at a time and more: few enough to stay in the nearest cache for both tracks."""
 
+MARGIN = 24
+"""Frames laid out beyond what is asked for."""
+
 NOWHERE = 1 << 60
 """Where an integral begins that is not laid out yet."""
 
 
 @compiled(fastmath={"contract", "nnan", "ninf", "nsz", "arcp"})
-def integrate(samples: Samples, first: int, sums: Samples) -> None:
-    """Integral of the held samples from frame ``first`` on, at every frame, into ``sums``; silence outside.
+def integrate(samples: Samples, first: int, every: int, sums: Samples) -> None:
+    """Integral of the held samples from frame ``first`` on, ``every`` so many frames, into ``sums``; silence outside.
 
     Eight frames at a time, so that one addition in eight waits for the last: the compiler must not put them into a row.
+
+    Args:
+        first: a multiple of ``every``.
+        every: 1, 2 or 4: writing the sums takes longer than adding up.
     """
-    low = 0
-    if first < 0:
-        low = -first if -first < sums.size else sums.size - 1
+    low = min(max(-first, 0) // every, sums.size - 1)
     for n in range(low + 1):
         sums[n] = 0.0
     total = np.float32(0.0)
-    heard = samples[first + low :]
+    heard = samples[first + low * every :]
     into = sums[low + 1 :]
-    eights = (heard.size if heard.size < into.size else into.size) // 8
-    for eight in range(eights):
-        n = 8 * eight
-        two, next_two = heard[n] + heard[n + 1], heard[n + 4] + heard[n + 5]
-        four = two + (heard[n + 2] + heard[n + 3])
-        half = total + four
-        into[n] = total + heard[n]
-        into[n + 1] = total + two
-        into[n + 2] = total + (two + heard[n + 2])
-        into[n + 3] = half
-        into[n + 4] = half + heard[n + 4]
-        into[n + 5] = half + next_two
-        into[n + 6] = half + (next_two + heard[n + 6])
-        total += four + (next_two + (heard[n + 6] + heard[n + 7]))
-        into[n + 7] = total
-    for n in range(8 * eights, into.size):
-        if n < heard.size:
+    eights = min(heard.size, into.size * every) // 8
+    if every == 1:
+        for eight in range(eights):
+            n = 8 * eight
+            two, next_two = heard[n] + heard[n + 1], heard[n + 4] + heard[n + 5]
+            four = two + (heard[n + 2] + heard[n + 3])
+            half = total + four
+            into[n] = total + heard[n]
+            into[n + 1] = total + two
+            into[n + 2] = total + (two + heard[n + 2])
+            into[n + 3] = half
+            into[n + 4] = half + heard[n + 4]
+            into[n + 5] = half + next_two
+            into[n + 6] = half + (next_two + heard[n + 6])
+            total += four + (next_two + (heard[n + 6] + heard[n + 7]))
+            into[n + 7] = total
+    elif every == 2:
+        for eight in range(eights):
+            n, m = 8 * eight, 4 * eight
+            two, next_two = heard[n] + heard[n + 1], heard[n + 4] + heard[n + 5]
+            four = two + (heard[n + 2] + heard[n + 3])
+            half = total + four
+            into[m] = total + two
+            into[m + 1] = half
+            into[m + 2] = half + next_two
+            total += four + (next_two + (heard[n + 6] + heard[n + 7]))
+            into[m + 3] = total
+    else:
+        for eight in range(eights):
+            n, m = 8 * eight, 2 * eight
+            four = (heard[n] + heard[n + 1]) + (heard[n + 2] + heard[n + 3])
+            into[m] = total + four
+            total += four + ((heard[n + 4] + heard[n + 5]) + (heard[n + 6] + heard[n + 7]))
+            into[m + 1] = total
+    for m in range(8 // every * eights, into.size):
+        for n in range(every * m, min(every * (m + 1), heard.size)):
             total += heard[n]
-        into[n] = total
+        into[m] = total
 
 
 @compiled(fastmath=True)
@@ -68,7 +92,7 @@ def falling(sums: Samples, place: np.float32, quarter: np.float32, scale: np.flo
     """Over half a period before ``place``, over half a period around it and over the one after it, times ``scale``.
 
     Args:
-        place, quarter: where, and a quarter of the period, frames.
+        place, quarter: where, and a quarter of the period, in steps of ``sums``.
     """
     middle = integral(sums, place)
     before = middle - integral(sums, place - np.float32(2) * quarter)
@@ -78,14 +102,16 @@ def falling(sums: Samples, place: np.float32, quarter: np.float32, scale: np.flo
 
 
 @compiled(fastmath=True)
-def laid_out(left: Samples, right: Samples, time: float, reach: float, onward: bool, sums: Samples) -> int:
-    """Lay out ``sums`` so that they hold all within ``reach`` of ``time``, and tell from which frame on.
+def laid_out(left: Samples, right: Samples, low: float, high: float, onward: bool, every: int, sums: Samples) -> int:
+    """Lay out ``sums`` so that they hold all from time ``low`` to ``high``, and tell from which frame on.
 
     Args:
         onward: whether later times are asked for next, or earlier ones.
-        sums: of each track, shape (2, values); more than ``2 reach + 8`` of them.
+        every: frames from one of the sums to the next.
+        sums: of each track, shape (2, values), for more than ``high - low + MARGIN`` frames.
     """
-    begin = int(time - reach) - 2 if onward else int(time + reach) + 4 - sums.shape[1]
-    integrate(left, begin, sums[0])
-    integrate(right, begin, sums[1])
+    begin = int(low) - 2 if onward else int(high) + 12 - sums.shape[1] * every
+    begin -= begin % every
+    integrate(left, begin, every, sums[0])
+    integrate(right, begin, every, sums[1])
     return begin

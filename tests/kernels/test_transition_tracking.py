@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tapewright.kernels.transition_tracking import COLUMNS, changes, even_means, follow, mean_between
+from tapewright.kernels.transition_following import follow
+from tapewright.kernels.transition_tracking import COLUMNS, changes, even_means, mean_between
 
 
 def integral(samples, time):
