@@ -76,28 +76,32 @@ def heard_play(code: LineCode, heard: SoftBits) -> Play:
     """The play that ``heard`` tells of, demodulated by ``code``."""
     if not len(heard):
         return Play()
-    sure = float((np.abs(heard.values) >= SURE).mean())
+    sizes = np.abs(heard.values)
+    sure = np.count_nonzero(sizes >= SURE) / sizes.size
     start_s, end_s = float(heard.times_s.min()), float(heard.times_s.max())
     byte_s = 8 * (code.duration_s(8 + _SPAN) - code.duration_s(8)) / _SPAN
     lengths = np.diff(heard.times_s[: len(heard) // 8 * 8 : 8])
     if lengths.size < _FEWEST_BYTES - 1:
-        return Play(len(heard), start_s, end_s, None, sure, 0.0, _gaps(heard, byte_s))
+        return Play(len(heard), start_s, end_s, None, sure, 0.0, _gaps(heard, sizes, byte_s))
     usual = float(np.median(lengths))
     in_step = np.abs(lengths - usual) <= STEADY * usual
     # The median of an even number of lengths lies between two, and may be like neither.
     speed = 100 * (byte_s / float(lengths[in_step].mean()) - 1) if usual > 0 and in_step.any() else None
     steady = float(in_step.mean()) if usual > 0 else 0.0
-    return Play(len(heard), start_s, end_s, speed, sure, steady, _gaps(heard, byte_s))
+    return Play(len(heard), start_s, end_s, speed, sure, steady, _gaps(heard, sizes, byte_s))
 
 
-def _gaps(heard: SoftBits, byte_s: float) -> tuple[tuple[float, float], ...]:
-    unknown = (np.abs(heard.values) <= LOST).astype(np.int8)
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], unknown, [0])))).reshape(-1, 2)
+def _gaps(heard: SoftBits, sizes: NDArray[np.float32], byte_s: float) -> tuple[tuple[float, float], ...]:
+    unknown = np.flatnonzero(sizes <= LOST)
+    if not unknown.size:
+        return ()
+    ends = np.flatnonzero(np.diff(unknown) > 1)
     times: NDArray[np.float64] = heard.times_s
+    runs = zip([0, *(ends + 1).tolist()], [*ends.tolist(), unknown.size - 1], strict=True)
     return tuple(
-        (float(times[first]), float(times[beyond - 1] - times[first] + byte_s / 8))
-        for first, beyond in edges.tolist()
-        if beyond - first > 1
+        (float(times[first]), float(times[last] - times[first] + byte_s / 8))
+        for first, last in ((unknown[begin], unknown[end]) for begin, end in runs)
+        if last > first
     )
 
 

@@ -82,13 +82,19 @@ def levelled(falls: Row, reach: int, memory: int, values: Row, scales: Row, usua
     largest = np.float32(1e-36)
     for k in range(size):
         largest = max(largest, abs(falls[k]))
-    sizes, spare = np.zeros(size + 2 * reach, np.float32), np.empty(size + 2 * reach, np.float32)
-    for k in range(size):
-        values[k] = falls[k] / largest
-        sizes[reach + k] = abs(values[k])
-    window_sums(sizes, width, spare, scales)
+    sizes, spare = np.empty(AT_ONCE + 2 * reach, np.float32), np.empty(AT_ONCE + 2 * reach, np.float32)
+    for first in range(0, size, AT_ONCE):
+        count = min(AT_ONCE, size - first)
+        for k in range(count + 2 * reach):
+            sizes[k] = 0.0
+        begin, stop = max(first - reach, 0), min(first + count + reach, size)
+        known, own = falls[begin:stop], sizes[begin - (first - reach) :]
+        for k in range(stop - begin):
+            own[k] = abs(known[k]) / largest
+        window_sums(sizes, width, spare, scales[first : first + count])
     for k in range(size):
         scales[k] /= np.float32(min(k + reach + 1, size) - max(k - reach, 0))
+        values[k] = falls[k] / largest
     before = here = np.float32(0.0)
     for first in range(0, size + memory, memory):
         after = np.float32(0.0)

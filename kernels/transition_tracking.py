@@ -67,16 +67,22 @@ def even_means(samples: Samples, start: float, step: float, means: Samples) -> N
         before = after
 
 
-@compiled(ahead=(_READ, _DOUBLES, _DOUBLES, _FLOATS), fastmath=True)
-def changes(samples: Samples, times: Times, halves: Times, out: Samples) -> None:
-    """Half the fall of the mean level across each time, over ``halves`` frames before it and after it."""
-    longest = 0.0
-    for half in halves:
-        longest = max(longest, half)
-    sums = np.empty(LAID_OUT + 2 * int(longest) + 8, np.float32)
+@compiled(ahead=(_READ, _DOUBLES, _DOUBLES, types.float64, _FLOATS), fastmath=True)
+def changes(samples: Samples, times: Times, lags: Times, side: float, out: Samples) -> None:
+    """Half the fall of the mean level across each of ``times + side lags``, over half the local period on either side.
+
+    Args:
+        times: at least two, rising.
+    """
+    longest, last = 0.0, times.size - 1
+    for k in range(last):
+        longest = max(longest, times[k + 1] - times[k])
+    sums = np.empty(LAID_OUT + int(longest) + 8, np.float32)
     begin = NOWHERE
     for k in range(times.size):
-        time, half = times[k], halves[k]
+        earlier, later = max(k - 1, 0), min(k + 1, last)
+        half = 0.5 * (times[later] - times[earlier]) / (later - earlier)
+        time = times[k] + side * lags[k]
         if time - half < begin or time + half >= begin + sums.size - 1:
             begin = int(np.floor(time - half)) - 1
             integrate(samples, begin, 1, sums)

@@ -185,11 +185,10 @@ class Biphase(LineCode):
 def _pulses(signal: Signal, used: tuple[int, ...], clock: Clock, memory: int) -> list[NDArray[np.float32]]:
     from ...kernels.transition_tracking import changes
 
-    halves = clock.halves
     ratios = []
     for place, track in enumerate(used):
         side = 0.0 if len(used) == 1 else place - 0.5
         falls = np.empty(clock.times.size, np.float32)
-        changes(signal.samples[track], clock.times + side * clock.lags, halves, falls)
+        changes(signal.samples[track], clock.times, clock.lags, side, falls)
         ratios.append(likelihoods(falls, memory))
     return ratios

@@ -31,7 +31,8 @@ _ALIKE = 0.65
 _OWN = 13
 """Bits by which the mark alone must agree, lest a leader before a dropout pass for leader and mark."""
 
-_AT_ONCE = 8192
+_AT_ONCE = 2048
+"""Places looked at before others are: most leaders are no longer."""
 
 
 def data_begin(values: NDArray[np.floating[Any]], leader: Bits) -> int | None:
@@ -42,9 +43,12 @@ def data_begin(values: NDArray[np.floating[Any]], leader: Bits) -> int | None:
         leader: the last ``CONTEXT`` bits of the leader.
     """
     pattern = 2.0 * np.concatenate((leader, START_BITS)) - 1.0
-    heard = np.pad(np.tanh(values / 2), (CONTEXT + _CUT, 0))
-    for begin in range(0, heard.size - pattern.size + 1, _AT_ONCE):
-        near = heard[begin : begin + _AT_ONCE + pattern.size + START_BITS.size]
+    before = CONTEXT + _CUT
+    for begin in range(0, values.size + before - pattern.size + 1, _AT_ONCE):
+        low = begin - before
+        near = np.tanh(values[max(low, 0) : low + _AT_ONCE + pattern.size + START_BITS.size] / 2)
+        if low < 0:
+            near = np.concatenate((np.zeros(-low, near.dtype), near))
         score = np.correlate(near, pattern, "valid")
         own = np.correlate(near[CONTEXT:], pattern[CONTEXT:], "valid")
         sums = np.concatenate(([0.0], np.cumsum(np.abs(near))))
@@ -82,6 +86,9 @@ def from_the_marks(
         events = [*events, Event("no start mark heard: all bits are handed on")]
     parts = [stream[start or 0 if mark is None else mark :] for stream, mark in zip(streams, marks, strict=True)]
     length = min(part.size for part in parts)
-    values = np.stack([part[:length] for part in parts], 1).ravel()
-    times_s = np.repeat(times_s[start or 0 :][:length], len(parts))
+    times_s = times_s[start or 0 :][:length]
+    values = parts[0][:length]
+    if len(parts) > 1:
+        values = np.stack([part[:length] for part in parts], 1).ravel()
+        times_s = np.repeat(times_s, len(parts))
     return SoftBits(np.clip(values, -CERTAIN, CERTAIN), times_s, tuple(events))

@@ -35,6 +35,9 @@ SPARSE_ANCHOR = 128
 FAINT = 0.1
 """A piece of less than this share of the usual amplitude is taken for noise inside a dropout."""
 
+_SILENT = 0.01
+"""Nor is a stretch looked at whose mean fall is less than this share of the amplitude of a piece that was found."""
+
 FOLLOWED_HZ = 60.0
 """Bandwidth of the loop: wow and flutter of 10 Hz must pass with little lag."""
 
@@ -82,11 +85,6 @@ class Clock:
         noticed = [event for event in self.events if event.time_s is None or event.time_s >= begin_s]
         return [Event("signal starts", begin_s), Event(f"speed {100 * (speed - 1):+.2f} %", begin_s), *noticed]
 
-    @property
-    def halves(self) -> Times:
-        """Half the local period at each change, frames, shape (n,)."""
-        return 0.5 * np.gradient(self.times)
-
 
 @dataclass(slots=True)
 class _Piece:
@@ -118,7 +116,8 @@ def recover(signal: Signal, tracks: tuple[int, ...], rate_hz: float, alike: bool
                 stretches, centres = stretches[away], centres[away]
             if not stretches.size:
                 continue
-            found = survey(rows, nominal, stretches)
+            found = survey(rows, nominal, stretches, _SILENT * max((piece.amplitude for piece in pieces), default=0.0))
+            centres = (found.stretches + 0.5) * stretch
             free = (found.clarity > CLEAR) & (found.certainty > least)
             for seed in np.argsort(-found.certainty, kind="stable"):
                 if not free[seed]:
@@ -229,7 +228,8 @@ def _grow(
 
 def _median_of_some(values: NDArray[np.floating[Any]]) -> float:
     """Median of some hundred of the values, evenly spread."""
-    return float(np.median(values[:: 1 + values.size // 512]))
+    some = np.sort(values[:: 1 + values.size // 512])
+    return float(0.5 * (some[(some.size - 1) // 2] + some[some.size // 2]))
 
 
 def _smooth(times: Times, reach: int) -> Times:

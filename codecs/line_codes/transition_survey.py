@@ -43,6 +43,7 @@ class Survey:
     """One entry a stretch, each shape (stretches,), times in frames.
 
     Attributes:
+        stretches: their numbers; those that nothing was heard of are left out.
         clarity: strength of the beat as a share of the sound, 0 to 1.
         certainty: the same of the beat once a period, which tells the certain changes from those between.
         periods: period of the clock.
@@ -51,6 +52,7 @@ class Survey:
         amplitudes: shape (tracks, stretches), mean fall of level.
     """
 
+    stretches: NDArray[np.int64]
     clarity: Times
     certainty: Times
     periods: Times
@@ -59,30 +61,33 @@ class Survey:
     amplitudes: Times
 
 
-def survey(rows: list[NDArray[np.float32]], nominal: float, stretches: NDArray[np.int64]) -> Survey:
-    """The ``stretches`` of these numbers of one or two tracks, at ``nominal`` frames a period."""
+def survey(
+    rows: list[NDArray[np.float32]], nominal: float, stretches: NDArray[np.int64], audible: float = 0.0
+) -> Survey:
+    """The ``stretches`` of these numbers of one or two tracks, at ``nominal`` frames a period.
+
+    Args:
+        audible: mean fall of level that a stretch must have on some track to be looked at.
+    """
     step = nominal / _PHASES
+    falls = _falls(rows, step, stretches)
+    totals = falls.mean(axis=2)
+    loud = totals.max(axis=0) > audible
+    if not loud.all():
+        stretches, falls, totals = stretches[loud], falls[:, loud], totals[:, loud]
     at = np.arange(stretches.size)
-    falls = [_falls(row, step, stretches) for row in rows]
-    totals = [fall.mean(axis=1) for fall in falls]
-    spectra = [
-        np.fft.rfft((fall - total[:, None]) * _WINDOW, 2 * _LENGTH) for fall, total in zip(falls, totals, strict=True)
-    ]
-    once = [
-        np.abs(spectrum[:, _LOW : _HIGH + 1]) / (_WINDOW.sum() * total[:, None] + 1e-30)
-        for spectrum, total in zip(spectra, totals, strict=True)
-    ]
-    clear = []
-    for spectrum, total, beat in zip(spectra, totals, once, strict=True):
-        twice = np.abs(spectrum[:, 2 * _LOW - 1 : 2 * _HIGH + 2]) / (_WINDOW.sum() * total[:, None] + 1e-30)
-        twice = np.maximum(np.maximum(twice[:, :-2:2], twice[:, 2::2]), twice[:, 1::2])
-        clear.append(np.hypot(beat, twice))
+    spectra = np.fft.rfft((falls - totals[..., None]) * _WINDOW, 2 * _LENGTH)
+    whole = _WINDOW.sum() * totals[..., None] + np.float32(1e-30)
+    once = np.abs(spectra[..., _LOW : _HIGH + 1]) / whole
+    twice = np.abs(spectra[..., 2 * _LOW - 1 : 2 * _HIGH + 2]) / whole
+    twice = np.maximum(np.maximum(twice[..., :-2:2], twice[..., 2::2]), twice[..., 1::2])
+    clear = np.hypot(once, twice)
     best = clear[0]
     if len(rows) == 2:
         best = np.maximum(np.maximum(clear[0], clear[1]), np.hypot(clear[0], clear[1]) / np.sqrt(2))
     peak = 1 + np.argmax(best[:, 1:-1], axis=1)
     clarity = best[at, peak]
-    certainty = np.max([beat[at, peak] for beat in once], axis=0)
+    beats = once[:, at, peak]
     bend = best[at, peak - 1] - 2 * clarity + best[at, peak + 1]
     slope = 0.5 * (best[at, peak - 1] - best[at, peak + 1])
     shift = np.clip(np.divide(slope, bend, out=np.zeros(at.size), where=np.abs(bend) > 1e-9), -0.5, 0.5)
@@ -90,26 +95,27 @@ def survey(rows: list[NDArray[np.float32]], nominal: float, stretches: NDArray[n
 
     middle = (_LENGTH - 1) / 2
     turned = np.exp(2j * np.pi * (_LOW + peak) / (2 * _LENGTH) * middle)
-    offsets = [-np.angle(spectrum[at, _LOW + peak] * turned) / (2 * np.pi) * periods for spectrum in spectra]
+    offsets = -np.angle(spectra[:, at, _LOW + peak] * turned) / (2 * np.pi) * periods
     offset, lags = offsets[0], np.zeros(at.size)
     if len(rows) == 2:
         lags = offsets[1] - offsets[0]
         lags -= periods * np.round(lags / periods)
-        strong = once[0][at, peak] * totals[0] >= once[1][at, peak] * totals[1]
-        lags[np.minimum(clear[0][at, peak], clear[1][at, peak]) < CLEAR] = np.nan
+        strong = beats[0] * totals[0] >= beats[1] * totals[1]
+        lags[clear[:, at, peak].min(axis=0) < CLEAR] = np.nan
         known = np.nan_to_num(lags)
         offset = np.where(strong, offsets[0] + known / 2, offsets[1] - known / 2)
     starts = (stretches * _LENGTH + middle + _HALF) * step + offset
-    return Survey(clarity, certainty, periods, starts, lags, np.array(totals))
+    return Survey(stretches, clarity, beats.max(axis=0), periods, starts, lags, totals)
 
 
-def _falls(row: NDArray[np.float32], step: float, stretches: NDArray[np.int64]) -> NDArray[np.float32]:
-    """Size of the fall of level over half a period to either side, shape (stretches, points)."""
+def _falls(rows: list[NDArray[np.float32]], step: float, stretches: NDArray[np.int64]) -> NDArray[np.float32]:
+    """Size of the fall of level over half a period to either side, shape (tracks, stretches, points)."""
     from ...kernels.transition_tracking import even_means
 
-    means = np.empty((stretches.size, _LENGTH + 2 * _HALF - 1), np.float32)
-    for stretch, own in zip(stretches, means, strict=True):
-        even_means(row, stretch * _LENGTH * step, step, own)
-    pairs = means[:, :-1] + means[:, 1:]
-    halves = pairs[:, :-2] + pairs[:, 2:]
-    return np.asarray(np.abs(halves[:, :-_HALF] - halves[:, _HALF:]) / (2 * _PHASES))
+    means = np.empty((len(rows), stretches.size, _LENGTH + 2 * _HALF - 1), np.float32)
+    for row, track in zip(rows, means, strict=True):
+        for stretch, own in zip(stretches.tolist(), track, strict=True):
+            even_means(row, stretch * _LENGTH * step, step, own)
+    pairs = means[..., :-1] + means[..., 1:]
+    halves = pairs[..., :-2] + pairs[..., 2:]
+    return np.asarray(np.abs(halves[..., :-_HALF] - halves[..., _HALF:]) / (2 * _PHASES))

@@ -32,11 +32,15 @@ def test_even_means_tile_the_recording(seed, start, step):
     assert means == pytest.approx(np.diff(integral(samples, edges)) / step, abs=1e-4)
 
 
-def test_changes_are_half_the_fall_across_each_time():
-    samples = np.random.default_rng(1).normal(0, 1, 500).astype(np.float32)
-    times, halves = np.linspace(30.2, 460.9, 20), np.linspace(5.5, 21, 20)
-    out = np.empty(20, np.float32)
-    changes(samples, times, halves, out)
+@pytest.mark.parametrize("work", [changes, changes.py_func])
+@pytest.mark.parametrize("side", [0.0, -0.5])
+def test_changes_are_half_the_fall_across_each_time(work, side):
+    rng = np.random.default_rng(1)
+    samples = rng.normal(0, 1, 500).astype(np.float32)
+    times, lags = 30.2 + np.cumsum(rng.uniform(10, 40, 17)), rng.uniform(-3, 3, 17)
+    out = np.empty(17, np.float32)
+    work(samples, times, lags, side, out)
+    halves, times = 0.5 * np.gradient(times), times + side * lags
     before = integral(samples, times) - integral(samples, times - halves)
     after = integral(samples, times + halves) - integral(samples, times)
     assert out == pytest.approx((before - after) / halves / 2, abs=1e-5)
