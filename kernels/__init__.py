@@ -1,8 +1,8 @@
 """Floor 1: compiled inner loops. Arrays in, arrays out, no policy.
 
-On a new machine each is compiled when it is first needed, some ten seconds for all, a good half of that on two cores
-(``first_build``), and kept beside the sources (or where ``NUMBA_CACHE_DIR`` says). The first time, the logger of this
-package says so.
+On a new machine each is compiled when it is first needed, and kept beside the sources (or where ``NUMBA_CACHE_DIR``
+says). For all that takes some ten seconds, on two cores less, which share the work (``first_build``), on one more. The
+first time, the logger of this package says so.
 """
 
 from __future__ import annotations
