@@ -83,7 +83,8 @@ def heard_play(code: LineCode, heard: SoftBits) -> Play:
     lengths = np.diff(heard.times_s[: len(heard) // 8 * 8 : 8])
     if lengths.size < _FEWEST_BYTES - 1:
         return Play(len(heard), start_s, end_s, None, sure, 0.0, _gaps(heard, sizes, byte_s))
-    usual = float(np.median(lengths))
+    middle = ((lengths.size - 1) // 2, lengths.size // 2)
+    usual = float(np.partition(lengths, middle)[[*middle]].mean())
     in_step = np.abs(lengths - usual) <= STEADY * usual
     # The median of an even number of lengths lies between two, and may be like neither.
     speed = 100 * (byte_s / float(lengths[in_step].mean()) - 1) if usual > 0 and in_step.any() else None

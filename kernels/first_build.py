@@ -25,8 +25,8 @@ from . import listener
 
 LAST_FIRST = (
     *("galois", "word_flywheel", "pulse_statistics", "stretch_sums", "transition_following", "transition_tracking"),
-    *("tone_mixer", "varying_filter", "swelling_noise", "noise", "echo", "scrape", "modulation", "filters", "spline"),
-    *("warp", "saturation"),
+    *("beat", "tone_mixer", "varying_filter", "swelling_noise", "noise", "echo", "scrape", "modulation", "filters"),
+    *("spline", "warp", "saturation"),
 )
 """The modules that a trial of ``compare`` comes to, the last first."""
 

@@ -91,10 +91,11 @@ def levelled(falls: Row, reach: int, memory: int, values: Row, scales: Row, usua
         known, own = falls[begin:stop], sizes[begin - (first - reach) :]
         for k in range(stop - begin):
             own[k] = abs(known[k]) / largest
-        window_sums(sizes, width, spare, scales[first : first + count])
-    for k in range(size):
-        scales[k] /= np.float32(min(k + reach + 1, size) - max(k - reach, 0))
-        values[k] = falls[k] / largest
+        level, value, fall = scales[first : first + count], values[first : first + count], falls[first : first + count]
+        window_sums(sizes, width, spare, level)
+        for k in range(count):
+            level[k] /= np.float32(min(first + k + reach + 1, size) - max(first + k - reach, 0))
+            value[k] = fall[k] / largest
     before = here = np.float32(0.0)
     for first in range(0, size + memory, memory):
         after = np.float32(0.0)
@@ -150,17 +151,21 @@ def odds(
         count = min(AT_ONCE, size - first)
         begin, stop = max(first - margin, 0), min(first + count + margin, size)
         known, low = stop - begin, begin - (first - margin)
-        for row in rows:
-            for k in range(room):
-                row[k] = 0.0
+        if known < room:
+            for row in rows:
+                for k in range(room):
+                    row[k] = 0.0
         # Slices, so that the compiler knows that no place is counted from the end.
         value, scale, common = values[begin:stop], scales[begin:stop], usual[begin:stop]
         pulse, mean = pulses[low : low + known], around[low : low + known]
         for k in range(known):
             pulse[k] = value[k] * scale[k]
             sizes[low + k] = abs(pulse[k])
+        for k in range(room):
+            around[k] = 0.0
         for place in range(2 * near + 1):
             _add(sizes[place:], around[near : room - near])
+        present_here = np.float32(0.0)
         for k in range(known):
             others = np.float32(min(begin + k + near + 1, size) - max(begin + k - near, 0))
             other = (mean[k] * np.float32(2 * near + 1) / others - abs(pulse[k])) / np.float32(2 * near)
@@ -168,6 +173,7 @@ def odds(
             square = pulse[k] * pulse[k]
             relative = square / (mean[k] * mean[k])
             counts = np.float32(1.0) if scale[k] > share * common[k] else np.float32(0.0)
+            present_here += counts
             squares[low + k] = square * counts
             fourths[low + k] = square * square * counts
             heard[low + k] = counts
@@ -177,7 +183,11 @@ def odds(
             work[6, low + k] = square
         for row in range(ROWS):
             reach = far if row < 3 else local if row < 5 else steady if row < 6 else near
-            window_sums(work[row][margin - reach :], 2 * reach + 1, spare, sums[row][:count])
+            if row == 2 and present_here == np.float32(known):
+                for k in range(count):
+                    sums[2, k] = np.float32(min(first + k + far + 1, size) - max(first + k - far, 0))
+            else:
+                window_sums(work[row][margin - reach :], 2 * reach + 1, spare, sums[row][:count])
         into, pulse, mean = out[first : first + count], pulses[margin:], around[margin:]
         scale, common = scales[first : first + count], usual[first : first + count]
         for k in range(count):

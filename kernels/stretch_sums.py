@@ -9,7 +9,9 @@ from numpy.typing import NDArray
 from .compiled import compiled
 
 Row = NDArray[np.float32]
+Chosen = NDArray[np.bool_]
 
+_CHOSEN = types.Array(types.boolean, 1, "C")
 _ROW = types.Array(types.float32, 1, "C")
 _TAPS = types.Array(types.float32, 2, "C")
 
@@ -22,46 +24,46 @@ def _dot(left: Row, right: Row) -> np.float32:
     return total
 
 
-@compiled(ahead=(_ROW, _ROW, types.Array(types.float64, 3, "C")), fastmath=True)
-def squares(weights: Row, values: Row, out: NDArray[np.float64]) -> None:
-    """Weighted sums of the products of ``values`` at every two lags, stretch by stretch.
+@compiled(ahead=(_CHOSEN, _ROW, types.Array(types.float64, 3, "C")), fastmath=True)
+def squares(chosen: Chosen, values: Row, out: NDArray[np.float64]) -> None:
+    """Sums of the products of ``values`` at every two lags, stretch by stretch.
 
     Args:
-        weights: shape (stretches * length,).
+        chosen: which places count, shape (stretches * length,).
         values: as many and the highest lag more.
         out: shape (stretches, lags, lags).
     """
-    length, lags = weights.size // out.shape[0], out.shape[1]
+    length, lags = chosen.size // out.shape[0], out.shape[1]
     own = np.empty(length, np.float32)
     for stretch in range(out.shape[0]):
         begin = stretch * length
-        weight = weights[begin : begin + length]
+        counts = chosen[begin : begin + length]
         for first in range(lags):
             shifted = values[begin + first : begin + first + length]
             for k in range(length):
-                own[k] = weight[k] * shifted[k]
+                own[k] = shifted[k] if counts[k] else np.float32(0.0)
             for lag in range(first, lags):
                 total = _dot(own, values[begin + lag : begin + lag + length])
                 out[stretch, first, lag] = total
                 out[stretch, lag, first] = total
 
 
-@compiled(ahead=(_ROW, _ROW, _ROW, types.Array(types.float64, 2, "C")), fastmath=True)
-def decided(weights: Row, symbols: Row, values: Row, out: NDArray[np.float64]) -> None:
-    """Weighted sums of the signs of ``symbols`` times ``values`` at every lag, stretch by stretch.
+@compiled(ahead=(_CHOSEN, _ROW, _ROW, types.Array(types.float64, 2, "C")), fastmath=True)
+def decided(chosen: Chosen, symbols: Row, values: Row, out: NDArray[np.float64]) -> None:
+    """Sums of the signs of ``symbols`` times ``values`` at every lag, stretch by stretch.
 
     Args:
-        weights: not negative; symbols: shape (stretches * length,).
+        chosen: which places count; symbols: shape (stretches * length,).
         values: as many and the highest lag more.
         out: shape (stretches, lags).
     """
-    length = weights.size // out.shape[0]
+    length = chosen.size // out.shape[0]
     own = np.empty(length, np.float32)
     for stretch in range(out.shape[0]):
         begin = stretch * length
-        weight, symbol = weights[begin : begin + length], symbols[begin : begin + length]
+        counts, symbol = chosen[begin : begin + length], symbols[begin : begin + length]
         for k in range(length):
-            own[k] = np.copysign(weight[k], symbol[k])
+            own[k] = np.copysign(np.float32(1.0), symbol[k]) if counts[k] else np.float32(0.0)
         for lag in range(out.shape[1]):
             out[stretch, lag] = _dot(own, values[begin + lag : begin + lag + length])
 

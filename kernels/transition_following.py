@@ -20,6 +20,11 @@ BLOCK = 8
 SETTLING = 8
 """At first speed and phase are known roughly, and one is read at a time; one more after every so many."""
 
+QUIET = 0.004
+"""Variance of the mean on a change, re the amplitude squared, up to which a whole block is read at once: in more noise
+less is foretold.
+"""
+
 CLEAN = 0.01
 """Variance of the mean on a change, re the amplitude squared, from which on noise narrows the loop."""
 
@@ -48,12 +53,13 @@ _ROWS = types.Array(types.float32, 2, "C")
 
 @compiled(fastmath=True)
 def _falls(
-    sums: Samples, first: np.float32, period: np.float32, scale: np.float32, work: Samples, track: int
+    sums: Samples, first: np.float32, period: np.float32, scale: np.float32, count: int, work: Samples, track: int
 ) -> np.float32:
     """Write what falls over half a period before each place, around it and after it, times ``scale``, into ``work``.
 
     Args:
         first, period: the first place and how far it is to the next, in steps of ``sums``.
+        count: how many.
 
     Returns:
         Mean of those before and after.
@@ -63,7 +69,7 @@ def _falls(
     # One half period ends where the next begins.
     edge = integral(sums, first - half)
     sense = scale if period > 0 else -scale
-    for j in range(BLOCK):
+    for j in range(count):
         place = first + np.float32(j) * period
         middle, next_edge = integral(sums, place), integral(sums, place + half)
         before, after = (middle - edge) * sense, (next_edge - middle) * sense
@@ -72,7 +78,7 @@ def _falls(
         work[AFTER + track + j] = after
         total += before + after
         edge = next_edge
-    return np.float32(total / (2 * BLOCK))
+    return total / np.float32(2 * count)
 
 
 @compiled(fastmath=True)
@@ -205,6 +211,7 @@ def follow(
     presence_a = presence_b = 1.0
     level_a = level_b = 0.0
     work = np.zeros(WORK, np.float32)
+    uncertain = 0.1
     onward, turn = period > 0, min(bandwidth, WIDEST * (CLEAN / 0.1) ** 0.25)
     every = 4 if limits[2] >= 4 * COARSE else 2 if limits[2] >= 2 * COARSE else 1
     sums = np.empty((2, LAID_OUT + int(((BLOCK + 3) * limits[3] + 2 * abs(lag)) / every)), np.float32)
@@ -218,7 +225,8 @@ def follow(
         length = abs(period)
         if time < limits[0] or time > limits[1] or length < limits[2] or length > limits[3]:
             break
-        count = min(min(BLOCK, 1 + done // SETTLING), room - done)
+        foreseen = int(BLOCK * min(QUIET / (uncertain + 1e-9), 1.0))
+        count = min(max(min(foreseen, 1 + done // SETTLING), 1), room - done)
         while time + (count - 1) * period < limits[0] or time + (count - 1) * period > limits[1]:
             count -= 1
         quarter, late, end = 0.25 * length, 0.5 * lag, time + (BLOCK - 1) * period
@@ -228,14 +236,14 @@ def follow(
             if high - low + MARGIN > span:
                 break
             begin = laid_out(left, right, low, high, onward, every, sums)
-        place, stride, size = (time - begin) / every, np.float32(period / every), np.float32(0.5 / quarter)
-        mean_a = _falls(sums[0], np.float32(place - late / every), stride, size, work, 0)
-        mean_b = _falls(sums[1], np.float32(place + late / every), stride, size, work, OTHER)
+        here, stride, size = (time - begin) / every, np.float32(period / every), np.float32(0.5 / quarter)
+        mean_a = _falls(sums[0], np.float32(here - late / every), stride, size, count, work, 0)
+        mean_b = _falls(sums[1], np.float32(here + late / every), stride, size, count, work, OTHER)
         settled = 1.0
         if done == 0:
             work[AFTER - 1], work[OTHER + AFTER - 1] = work[BEFORE], work[OTHER + BEFORE]
         else:
-            settled = 0.085 * count
+            settled = count / (count + 7.0)
         level_a += (mean_a - level_a) * settled
         level_b += (mean_b - level_b) * settled
         largest = max(usual_a, usual_b)
@@ -257,11 +265,13 @@ def follow(
         at = first + done
         for j in range(count):
             error, seen = work[STEP + j] - work[SLOPE + j] * shift, work[BEST + j]
-            times[at + j] = time + j * period + shift
-            log[0, at + j] = error
-            log[1, at + j] = lag
-            log[2, at + j] = seen
-            log[3, at + j] = largest
+            # Unsigned: what might be negative would be looked at from the end.
+            place = np.uint64(at + j)
+            times[place] = time + j * period + shift
+            log[0, place] = error
+            log[1, place] = lag
+            log[2, place] = seen
+            log[3, place] = largest
             shift += bend + (turn * turn + DAMPING * turn) * error
             bend += turn * turn * error
             lag += 0.01 * work[APART + j]

@@ -54,21 +54,8 @@ def mean_between(samples: Samples, start: float, stop: float) -> float:
     return total / (stop - start)
 
 
-@compiled(ahead=(_READ, types.float64, types.float64, _FLOATS), fastmath=True)
-def even_means(samples: Samples, start: float, step: float, means: Samples) -> None:
-    """Means over even steps of ``step`` frames from ``start`` on, not before the recording, into ``means``."""
-    sums = np.empty(int(means.size * step) + 4, np.float32)
-    begin = int(start)
-    integrate(samples, begin, 1, sums)
-    before = integral(sums, np.float32(start - begin))
-    for j in range(means.size):
-        after = integral(sums, np.float32(start - begin + (j + 1) * step))
-        means[j] = (after - before) / step
-        before = after
-
-
-@compiled(ahead=(_READ, _DOUBLES, _DOUBLES, types.float64, _FLOATS), fastmath=True)
-def changes(samples: Samples, times: Times, lags: Times, side: float, out: Samples) -> None:
+@compiled(ahead=(_READ, _DOUBLES, _FLOATS, types.float64, _FLOATS), fastmath=True)
+def changes(samples: Samples, times: Times, lags: Samples, side: float, out: Samples) -> None:
     """Half the fall of the mean level across each of ``times + side lags``, over half the local period on either side.
 
     Args:

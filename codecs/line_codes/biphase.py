@@ -117,7 +117,10 @@ class Biphase(LineCode):
         rate = signal.sample_rate_hz
         told: list[Event] = []
         pulses = _pulses(signal, used, clock, max(128, round(_MEMORY_S * self.bit_rate_hz)))
-        times = clock.times if self.variant == "level" else 0.5 * (clock.times[1:] + clock.times[:-1])
+        times_s = clock.times / rate
+        if self.variant != "level":
+            times_s = times_s[1:] + times_s[:-1]
+            times_s *= 0.5
         if self.tracks == "same":
             pulses = [together(*pulses)]
         streams = [self._bits(ratios) for ratios in pulses]
@@ -129,7 +132,7 @@ class Biphase(LineCode):
                 streams, marks = [-stream for stream in streams], inverted
         start = earliest(marks)
         first = 0 if start is None else start - self._leader_cells - START_BITS.size
-        return from_the_marks(streams, marks, times / rate, [*clock.told(rate, self.bit_rate_hz, first), *told])
+        return from_the_marks(streams, marks, times_s, [*clock.told(rate, self.bit_rate_hz, first), *told])
 
     @property
     def level_rate_hz(self) -> float:

@@ -42,21 +42,22 @@ def equalised(values: Values, heard: NDArray[np.bool_]) -> Values:
     count = stretches * STRETCH
     padded = np.zeros(count + 2 * REACH, np.float32)
     padded[REACH : REACH + values.size] = values
-    learnt = np.zeros(count, np.float32)
+    learnt = np.zeros(count, np.bool_)
     learnt[: values.size] = heard
-    told = _between(learnt.reshape(-1, half).sum(axis=1))
+    told = _between(np.count_nonzero(learnt.reshape(-1, half), axis=1).astype(np.float64))
     hold = HOLD * np.maximum(_of_four(told), 1)
     unchanged = np.zeros(taps)
     unchanged[REACH] = 1.0
     square = np.empty((2 * stretches, taps, taps))
     squares(learnt, padded, square)
     solved = np.linalg.inv(_of_four(_between(square)) + hold[:, None, None] * np.eye(taps))
-    freed = padded[REACH:-REACH].copy()
+    decisions, freed = padded[REACH:-REACH], np.empty(count, np.float32)
     right = np.empty((2 * stretches, taps))
     for _ in range(ROUNDS):
-        decided(learnt, freed, padded, right)
+        decided(learnt, decisions, padded, right)
         fitted = solved @ (_of_four(_between(right)) + hold[:, None] * unchanged)[..., None]
         filtered(padded, fitted[..., 0].astype(np.float32), freed)
+        decisions = freed
     return freed[: values.size]
 
 

@@ -59,9 +59,10 @@ def likelihoods(falls: NDArray[np.float32], memory: int) -> Soft:
     """
     from ...kernels.pulse_statistics import levelled, odds
 
-    values, scales, usual, told = np.empty((4, falls.size), np.float32)
+    values, scales, usual = np.empty((3, falls.size), np.float32)
     levelled(falls, NEAR, max(memory, 1), values, scales, usual)
     values = equalised(values, scales > PRESENT * usual)
+    told = np.empty(falls.size, np.float32)
     odds(values, scales, usual, REACHES, PRESENT, INAUDIBLE, SUSPICIOUS, FREEDOM, told)
     np.log(told, out=told)
     told *= np.float32((FREEDOM + 1) / 2)
@@ -76,7 +77,14 @@ def same_sign(ratios: Soft) -> Soft:
     """
     a, b = ratios[:-1], ratios[1:]
     total, apart = np.abs(a + b), np.abs(a - b)
-    return np.asarray(0.5 * (total - apart) + np.log((1 + np.exp(-total)) / (1 + np.exp(-apart))))
+    told = total - apart
+    told *= 0.5
+    for sizes in (total, apart):
+        np.exp(np.negative(sizes, out=sizes), out=sizes)
+        sizes += 1
+    total /= apart
+    told += np.log(total, out=total)
+    return told
 
 
 def together(left: Soft, right: Soft) -> Soft:

@@ -48,14 +48,14 @@ clock off by 0.2 periods in that time."""
 SMOOTHED_S = 0.01
 """Half the width of the smoothing: 10 Hz passes with less than 0.1 % off."""
 
-_SMOOTHED_AT_ONCE = 1024
-"""Times."""
+_ROW, _ROWS = 1024, 16
+"""Times that are smoothed at once: as many as the nearest cache holds, and rows of so many."""
 
 _SECTION = 256
 """Stretches that are looked at in one go."""
 
-_SOME = 32
-"""Every so many of them are looked at first: most tapes are followed from one to both ends."""
+_FEW = 4
+"""So many of them are looked at first: most tapes are followed from one to both ends."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +69,7 @@ class Clock:
     """
 
     times: Times
-    lags: Times
+    lags: NDArray[np.float32]
     events: tuple[Event, ...] = ()
 
     def told(self, sample_rate_hz: int, rate_hz: float, first: int) -> list[Event]:
@@ -89,7 +89,7 @@ class Clock:
 @dataclass(slots=True)
 class _Piece:
     times: Times
-    lags: Times
+    lags: NDArray[np.float32]
     amplitude: float
 
 
@@ -108,8 +108,10 @@ def recover(signal: Signal, tracks: tuple[int, ...], rate_hz: float, alike: bool
     pieces: list[_Piece] = []
     lag: float | None = None
     for first in range(0, total, _SECTION):
-        for every, least in ((_SOME, SURE), (1, CERTAIN)):
-            stretches = np.arange(first, min(first + _SECTION, total), every)
+        size = min(_SECTION, total - first)
+        few = min(_FEW, size)
+        spread = (2 * np.arange(few) + 1) * size // (2 * few)
+        for stretches, least in ((first + spread, SURE), (first + np.arange(size), CERTAIN)):
             centres = (stretches + 0.5) * stretch
             for piece in pieces:
                 away = (centres < piece.times[0]) | (centres > piece.times[-1])
@@ -117,6 +119,8 @@ def recover(signal: Signal, tracks: tuple[int, ...], rate_hz: float, alike: bool
             if not stretches.size:
                 continue
             found = survey(rows, nominal, stretches, _SILENT * max((piece.amplitude for piece in pieces), default=0.0))
+            if not found.stretches.size:
+                continue
             centres = (found.stretches + 0.5) * stretch
             free = (found.clarity > CLEAR) & (found.certainty > least)
             for seed in np.argsort(-found.certainty, kind="stable"):
@@ -141,7 +145,7 @@ def recover(signal: Signal, tracks: tuple[int, ...], rate_hz: float, alike: bool
     fewest = ANCHOR if certain else SPARSE_ANCHOR
     anchors = [piece for piece in pieces if piece.times.size >= fewest]
     if not anchors:
-        return Clock(np.zeros(0), np.zeros(0))
+        return Clock(np.zeros(0), np.zeros(0, np.float32))
     usual = _usual(anchors)
     pieces = [piece for piece in pieces if piece.amplitude > FAINT * usual]
     ends = [place for place, piece in enumerate(pieces) if piece.times.size >= fewest]
@@ -212,18 +216,19 @@ def _grow(
             known,
         )
         count = known + trusted
-    times, (errors, lags, strengths, sizes) = times[:count], log[:, :count]
-    seen = np.flatnonzero(strengths > 0.5)
-    if seen.size < SHORTEST:
+    seen = log[2, :count] > 0.5
+    if np.count_nonzero(seen) < SHORTEST:
         return None
-    own = slice(seen[0] + 2, seen[-1] - 1)
-    times, errors, lags = times[own], errors[own], lags[own]
-    jitter = float(np.sqrt(np.mean(errors**2))) / nominal
+    own = slice(int(np.argmax(seen)) + 2, count - int(np.argmax(seen[::-1])) - 2)
+    errors, lags, amplitude = log[0, own], log[1, own].copy(), _median_of_some(log[3, own])
+    jitter = float(np.einsum("i,i", errors, errors) / errors.size) ** 0.5 / nominal
     if not certain:
-        clear = np.flatnonzero(strengths[own] > 0.5)
+        clear = np.flatnonzero(seen[own])
         errors = np.interp(np.arange(errors.size), clear, errors[clear])
-    times = _smooth(times + errors, int(max(6, SMOOTHED_S * rate_hz, 12 * (jitter / 0.025) ** 0.5)))
-    return _Piece(times, lags.astype(np.float64), _median_of_some(sizes[own]))
+    times = times[own]
+    times += errors
+    _smooth(times, int(max(6, SMOOTHED_S * rate_hz, 12 * (jitter / 0.025) ** 0.5)))
+    return _Piece(times, lags, amplitude)
 
 
 def _median_of_some(values: NDArray[np.floating[Any]]) -> float:
@@ -232,32 +237,36 @@ def _median_of_some(values: NDArray[np.floating[Any]]) -> float:
     return float(0.5 * (some[(some.size - 1) // 2] + some[some.size // 2]))
 
 
-def _smooth(times: Times, reach: int) -> Times:
-    """``times`` freed of jitter by a symmetric kernel without bias up to third order (twice less squared of a bell)."""
+def _smooth(times: Times, reach: int) -> None:
+    """Free ``times`` of jitter by a symmetric kernel without bias up to third order (twice less squared of a bell)."""
     from ...kernels.stretch_sums import filtered
 
     reach = min(reach, (times.size - 1) // 4)
     if reach < 2:
-        return times
+        return
     bell = np.hanning(2 * reach + 3)[1:-1]
     bell /= bell.sum()
     kernel = -np.convolve(bell, bell)
     kernel[reach : reach + bell.size] += 2 * bell
-    line = np.linspace(times[0], times[-1], times.size)
-    # In stretches that stay in the nearest cache; those beyond the end come to nothing.
-    stretches, margin = -(-times.size // _SMOOTHED_AT_ONCE), 2 * reach
-    padded = np.zeros(stretches * _SMOOTHED_AT_ONCE + 2 * margin, np.float32)
-    # Single precision: 1 % of drift over an hour bends the line by 200,000 frames, known within 0.01 of one.
-    bent = np.subtract(times, line, out=padded[margin : times.size + margin], casting="same_kind")
-    padded[:margin] = 2 * bent[0] - bent[margin:0:-1]
-    padded[times.size + margin : times.size + 2 * margin] = 2 * bent[-1] - bent[-2 : -margin - 2 : -1]
-    smoothed = np.empty(stretches * _SMOOTHED_AT_ONCE, np.float32)
-    filtered(padded, np.tile(kernel.astype(np.float32), (stretches, 1)), smoothed)
-    line += smoothed[: times.size]
-    return line
+    taps, margin = np.tile(kernel.astype(np.float32), (_ROWS, 1)), 2 * reach
+    before, beyond = 2 * times[0] - times[margin:0:-1], 2 * times[-1] - times[-2 : -margin - 2 : -1]
+    for begin in range(0, times.size, _ROWS * _ROW):
+        own = times[begin : begin + _ROWS * _ROW]
+        after = np.concatenate((times[begin + own.size :][:margin], beyond))[:margin]
+        around = np.concatenate((before, own, after))
+        before = around[own.size : own.size + margin]
+        # A line passes unchanged; what is left without it is small enough for single precision.
+        line = np.linspace(around[0], around[-1], around.size)
+        rows = -(-own.size // _ROW)
+        bent, smoothed = np.zeros(rows * _ROW + 2 * margin, np.float32), np.empty(rows * _ROW, np.float32)
+        np.subtract(around, line, out=bent[: around.size], casting="same_kind")
+        filtered(bent, taps[:rows], smoothed)
+        np.add(line[margin:-margin], smoothed[: own.size], out=own)
 
 
 def _join(pieces: list[_Piece], sample_rate_hz: int, rate_hz: float) -> Clock:
+    if len(pieces) == 1:
+        return Clock(pieces[0].times, pieces[0].lags)
     times = [pieces[0].times]
     lags = [pieces[0].lags]
     events: list[Event] = []
@@ -265,6 +274,6 @@ def _join(pieces: list[_Piece], sample_rate_hz: int, rate_hz: float) -> Clock:
         lost, found = earlier.times[-1] / sample_rate_hz, later.times[0] / sample_rate_hz
         bridge = sample_rate_hz * times_between(earlier.times / sample_rate_hz, later.times / sample_rate_hz, rate_hz)
         times += [bridge, later.times]
-        lags += [np.linspace(earlier.lags[-1], later.lags[0], bridge.size), later.lags]
+        lags += [np.linspace(earlier.lags[-1], later.lags[0], bridge.size, dtype=np.float32), later.lags]
         events.append(Event(f"clock lost for {1000 * (found - lost):.0f} ms", lost))
     return Clock(np.concatenate(times), np.concatenate(lags), tuple(events))

@@ -32,6 +32,7 @@ SURE = 0.2
 _PHASES = 8
 _HALF = _PHASES // 2
 _LENGTH = STRETCH * _PHASES
+_MIDDLE = (_LENGTH - 1) / 2
 _WINDOW = (np.hanning(_LENGTH + 2)[1:-1] + 0.3).astype(np.float32)
 _BINS = 2 * _LENGTH // _PHASES
 _LOW = int(_BINS * (1 - SPEED_LIMIT))
@@ -69,53 +70,23 @@ def survey(
     Args:
         audible: mean fall of level that a stretch must have on some track to be looked at.
     """
+    from ...kernels.beat import beats, falls
+
     step = nominal / _PHASES
-    falls = _falls(rows, step, stretches)
-    totals = falls.mean(axis=2)
+    sizes = np.empty((len(rows), stretches.size, _LENGTH), np.float32)
+    for row, own in zip(rows, sizes, strict=True):
+        falls(row, stretches, step, _HALF, own)
+    totals = sizes.mean(axis=2)
     loud = totals.max(axis=0) > audible
     if not loud.all():
-        stretches, falls, totals = stretches[loud], falls[:, loud], totals[:, loud]
-    at = np.arange(stretches.size)
-    spectra = np.fft.rfft((falls - totals[..., None]) * _WINDOW, 2 * _LENGTH)
-    whole = _WINDOW.sum() * totals[..., None] + np.float32(1e-30)
-    once = np.abs(spectra[..., _LOW : _HIGH + 1]) / whole
-    twice = np.abs(spectra[..., 2 * _LOW - 1 : 2 * _HIGH + 2]) / whole
-    twice = np.maximum(np.maximum(twice[..., :-2:2], twice[..., 2::2]), twice[..., 1::2])
-    clear = np.hypot(once, twice)
-    best = clear[0]
-    if len(rows) == 2:
-        best = np.maximum(np.maximum(clear[0], clear[1]), np.hypot(clear[0], clear[1]) / np.sqrt(2))
-    peak = 1 + np.argmax(best[:, 1:-1], axis=1)
-    clarity = best[at, peak]
-    beats = once[:, at, peak]
-    bend = best[at, peak - 1] - 2 * clarity + best[at, peak + 1]
-    slope = 0.5 * (best[at, peak - 1] - best[at, peak + 1])
-    shift = np.clip(np.divide(slope, bend, out=np.zeros(at.size), where=np.abs(bend) > 1e-9), -0.5, 0.5)
-    periods = 2 * _LENGTH / (_LOW + peak + shift) * step
-
-    middle = (_LENGTH - 1) / 2
-    turned = np.exp(2j * np.pi * (_LOW + peak) / (2 * _LENGTH) * middle)
-    offsets = -np.angle(spectra[:, at, _LOW + peak] * turned) / (2 * np.pi) * periods
-    offset, lags = offsets[0], np.zeros(at.size)
-    if len(rows) == 2:
-        lags = offsets[1] - offsets[0]
-        lags -= periods * np.round(lags / periods)
-        strong = beats[0] * totals[0] >= beats[1] * totals[1]
-        lags[clear[:, at, peak].min(axis=0) < CLEAR] = np.nan
-        known = np.nan_to_num(lags)
-        offset = np.where(strong, offsets[0] + known / 2, offsets[1] - known / 2)
-    starts = (stretches * _LENGTH + middle + _HALF) * step + offset
-    return Survey(stretches, clarity, beats.max(axis=0), periods, starts, lags, totals)
-
-
-def _falls(rows: list[NDArray[np.float32]], step: float, stretches: NDArray[np.int64]) -> NDArray[np.float32]:
-    """Size of the fall of level over half a period to either side, shape (tracks, stretches, points)."""
-    from ...kernels.transition_tracking import even_means
-
-    means = np.empty((len(rows), stretches.size, _LENGTH + 2 * _HALF - 1), np.float32)
-    for row, track in zip(rows, means, strict=True):
-        for stretch, own in zip(stretches.tolist(), track, strict=True):
-            even_means(row, stretch * _LENGTH * step, step, own)
-    pairs = means[..., :-1] + means[..., 1:]
-    halves = pairs[..., :-2] + pairs[..., 2:]
-    return np.asarray(np.abs(halves[..., :-_HALF] - halves[..., _HALF:]) / (2 * _PHASES))
+        stretches, sizes, totals = stretches[loud], sizes[:, loud], totals[:, loud]
+    told = np.empty((5, stretches.size))
+    if stretches.size:
+        sizes -= totals[..., None]
+        sizes *= _WINDOW
+        spectra = np.fft.rfft(sizes, 2 * _LENGTH).view(np.float32)
+        beats(spectra, totals * _WINDOW.sum(), _LOW, _HIGH, _MIDDLE / (2 * _LENGTH), CLEAR, told)
+    clarity, certainty, bins, offsets, lags = told
+    periods = 2 * _LENGTH / bins * step
+    starts = (stretches * _LENGTH + _MIDDLE + _HALF) * step + offsets * periods
+    return Survey(stretches, clarity, certainty, periods, starts, lags * periods, totals)
