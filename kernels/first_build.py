@@ -30,6 +30,9 @@ LAST_FIRST = (
 )
 """The modules that a trial of ``compare`` comes to, the last first."""
 
+LESS_URGENT = 10
+"""By how much the second process gives way: where others keep the second core busy it would only delay the first."""
+
 MOST_WAIT_S = 1.0
 
 _saving = threading.Lock()
@@ -71,6 +74,8 @@ def _end(second: subprocess.Popen[bytes]) -> None:
 def follow() -> None:
     """What the second process does: build, until that is done or the pipe from the first process is closed."""
     listener.said = True
+    if hasattr(os, "nice"):
+        os.nice(LESS_URGENT)
     threading.Thread(target=_end_with_the_first, daemon=True).start()
     build(LAST_FIRST)
 

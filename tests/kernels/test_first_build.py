@@ -146,6 +146,9 @@ def test_the_second_process_ends_with_the_first(tmp_path, monkeypatch):
     deadline = time.monotonic() + 30
     while not list(tmp_path.rglob("galois*.nbi")) and time.monotonic() < deadline:
         time.sleep(0.01)
+    if hasattr(os, "nice"):
+        own = os.getpriority(os.PRIO_PROCESS, 0)
+        assert os.getpriority(os.PRIO_PROCESS, second.pid) == min(own + first_build.LESS_URGENT, 19)
     # That of a process that ends, or is killed, is closed by the system.
     second.stdin.close()
     assert second.wait(10) == 0
