@@ -73,9 +73,9 @@ def _word_not_idle(
 
 @compiled(fastmath=True)
 def _best_near(
-    likelihood: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, start: float, reach: float, words: int
+    likelihood: NDArray[np.float32], pattern: NDArray[np.int8], bit: float, start: float, reach: float, words: np.int64
 ) -> float:
-    """The start within ``reach`` that fits best, over that many words."""
+    """The start within ``reach`` that fits best, over that many words; a bare number would be compiled for itself."""
     best = start
     most = -1e30
     steps = int(np.ceil(reach / (0.125 * bit)))
@@ -127,7 +127,7 @@ def _likeliest_start(
                 if taken - START_SURE < idle[place] - 1e-3:
                     break
                 same -= 1
-            return _best_near(likelihood, pattern, bit, first + 0.5 * (place + same) * step, 0.5 * bit, 1)
+            return _best_near(likelihood, pattern, bit, first + 0.5 * (place + same) * step, 0.5 * bit, np.int64(1))
     return -1.0
 
 
@@ -235,7 +235,7 @@ def follow_words(
             continue
         start += word + drift
         if framed and framing < 0.0 and quality > POOR:
-            start = _best_near(likelihood, pattern, bit, start, 0.5 * word, 3)
+            start = _best_near(likelihood, pattern, bit, start, 0.5 * word, np.int64(3))
             framing = 1.0
             drift = 0.0
     return good
