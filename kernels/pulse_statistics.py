@@ -161,33 +161,34 @@ def odds(
         for k in range(known):
             pulse[k] = value[k] * scale[k]
             sizes[low + k] = abs(pulse[k])
-        for k in range(room):
-            around[k] = 0.0
-        for place in range(2 * near + 1):
-            _add(sizes[place:], around[near : room - near])
         present_here = np.float32(0.0)
-        for k in range(known):
-            others = np.float32(min(begin + k + near + 1, size) - max(begin + k - near, 0))
-            other = (mean[k] * np.float32(2 * near + 1) / others - abs(pulse[k])) / np.float32(2 * near)
-            mean[k] = max(other, np.float32(1e-3) * common[k] + FAINTEST)
-            square = pulse[k] * pulse[k]
-            relative = square / (mean[k] * mean[k])
-            counts = np.float32(1.0) if scale[k] > share * common[k] else np.float32(0.0)
-            present_here += counts
-            squares[low + k] = square * counts
-            fourths[low + k] = square * square * counts
-            heard[low + k] = counts
-            relatives[low + k] = relative
-            relative_squares[low + k] = relative * relative
-            work[5, low + k] = square
-            work[6, low + k] = square
-        for row in range(ROWS):
-            reach = far if row < 3 else local if row < 5 else steady if row < 6 else near
+        for row in range(-1, ROWS):
+            reach = near if row in (-1, 6) else far if row < 3 else local if row < 5 else steady
+            own = sizes if row < 0 else work[row][margin - reach :]
+            into = around[near : room - near] if row < 0 else sums[row][:count]
             if row == 2 and present_here == np.float32(known):
                 for k in range(count):
-                    sums[2, k] = np.float32(min(first + k + far + 1, size) - max(first + k - far, 0))
-            else:
-                window_sums(work[row][margin - reach :], 2 * reach + 1, spare, sums[row][:count])
+                    into[k] = np.float32(min(first + k + far + 1, size) - max(first + k - far, 0))
+                continue
+            # In one place, since it is compiled as often as it is called.
+            window_sums(own, 2 * reach + 1, spare, into)
+            if row >= 0:
+                continue
+            for k in range(known):
+                others = np.float32(min(begin + k + near + 1, size) - max(begin + k - near, 0))
+                other = (mean[k] * np.float32(2 * near + 1) / others - abs(pulse[k])) / np.float32(2 * near)
+                mean[k] = max(other, np.float32(1e-3) * common[k] + FAINTEST)
+                square = pulse[k] * pulse[k]
+                relative = square / (mean[k] * mean[k])
+                counts = np.float32(1.0) if scale[k] > share * common[k] else np.float32(0.0)
+                present_here += counts
+                squares[low + k] = square * counts
+                fourths[low + k] = square * square * counts
+                heard[low + k] = counts
+                relatives[low + k] = relative
+                relative_squares[low + k] = relative * relative
+                work[5, low + k] = square
+                work[6, low + k] = square
         into, pulse, mean = out[first : first + count], pulses[margin:], around[margin:]
         scale, common = scales[first : first + count], usual[first : first + count]
         for k in range(count):

@@ -12,6 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from .scratch import scratch
+
 Values = NDArray[np.floating[Any]]
 
 REACH = 3
@@ -26,39 +28,41 @@ HOLD = 0.02
 ROUNDS = 2
 
 
-def equalised(values: Values, heard: NDArray[np.bool_]) -> Values:
+def equalised(
+    values: NDArray[np.float32], heard: NDArray[np.bool_], out: NDArray[np.float32] | None = None
+) -> NDArray[np.float32]:
     """``values`` freed of their neighbours, shape (n,).
 
     Args:
         values: symbols of about +-1.
         heard: which of them may be learnt from.
+        out: where to; may be ``values`` themselves.
     """
-    if values.size == 0:
-        return values
     from ...kernels.stretch_sums import decided, filtered, squares
 
-    half, taps = STRETCH // 2, 2 * REACH + 1
+    out = np.empty(values.size, np.float32) if out is None else out
+    taps = 2 * REACH + 1
     stretches = -(-values.size // STRETCH)
     count = stretches * STRETCH
-    padded = np.zeros(count + 2 * REACH, np.float32)
-    padded[REACH : REACH + values.size] = values
     learnt = np.zeros(count, np.bool_)
     learnt[: values.size] = heard
-    told = _between(np.count_nonzero(learnt.reshape(-1, half), axis=1).astype(np.float64))
-    hold = HOLD * np.maximum(_of_four(told), 1)
     unchanged = np.zeros(taps)
     unchanged[REACH] = 1.0
-    square = np.empty((2 * stretches, taps, taps))
-    squares(learnt, padded, square)
-    solved = np.linalg.inv(_of_four(_between(square)) + hold[:, None, None] * np.eye(taps))
-    decisions, freed = padded[REACH:-REACH], np.empty(count, np.float32)
-    right = np.empty((2 * stretches, taps))
-    for _ in range(ROUNDS):
-        decided(learnt, decisions, padded, right)
-        fitted = solved @ (_of_four(_between(right)) + hold[:, None] * unchanged)[..., None]
-        filtered(padded, fitted[..., 0].astype(np.float32), freed)
-        decisions = freed
-    return freed[: values.size]
+    square, told, right = (np.empty((2 * stretches, *shape)) for shape in ((taps, taps), (), (taps,)))
+    with scratch(count + 2 * REACH, count) as (padded, freed):
+        padded[:REACH] = padded[REACH + values.size :] = 0
+        padded[REACH : REACH + values.size] = values
+        squares(learnt, padded, square, told)
+        hold = HOLD * np.maximum(_of_four(_between(told)), 1)
+        solved = np.linalg.inv(_of_four(_between(square)) + hold[:, None, None] * np.eye(taps))
+        decisions = padded[REACH:-REACH]
+        for _ in range(ROUNDS):
+            decided(learnt, decisions, padded, right)
+            fitted = solved @ (_of_four(_between(right)) + hold[:, None] * unchanged)[..., None]
+            filtered(padded, fitted[..., 0].astype(np.float32), freed)
+            decisions = freed
+        out[:] = freed[: values.size]
+    return out
 
 
 def _between(sums: Values) -> Values:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .equaliser import equalised
+from .scratch import scratch
 
 Soft = NDArray[np.float32]
 Kind = TypeVar("Kind", bound=np.floating[Any])
@@ -59,11 +60,14 @@ def likelihoods(falls: NDArray[np.float32], memory: int) -> Soft:
     """
     from ...kernels.pulse_statistics import levelled, odds
 
-    values, scales, usual = np.empty((3, falls.size), np.float32)
-    levelled(falls, NEAR, max(memory, 1), values, scales, usual)
-    values = equalised(values, scales > PRESENT * usual)
+    if falls.size == 0:
+        return np.zeros(0, np.float32)
     told = np.empty(falls.size, np.float32)
-    odds(values, scales, usual, REACHES, PRESENT, INAUDIBLE, SUSPICIOUS, FREEDOM, told)
+    with scratch(*[falls.size] * 4) as (values, scales, usual, least):
+        levelled(falls, NEAR, max(memory, 1), values, scales, usual)
+        np.multiply(usual, np.float32(PRESENT), out=least)
+        equalised(values, scales > least, out=values)
+        odds(values, scales, usual, REACHES, PRESENT, INAUDIBLE, SUSPICIOUS, FREEDOM, told)
     np.log(told, out=told)
     told *= np.float32((FREEDOM + 1) / 2)
     return told

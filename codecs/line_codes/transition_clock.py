@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from ...contracts.decoded import Event
 from ...contracts.signal import Signal
+from .scratch import scratch
 from .transition_bridge import times_between
 from .transition_survey import CERTAIN, CLEAR, SPEED_LIMIT, STRETCH, SURE, Survey, survey
 
@@ -47,9 +48,6 @@ clock off by 0.2 periods in that time."""
 
 SMOOTHED_S = 0.01
 """Half the width of the smoothing: 10 Hz passes with less than 0.1 % off."""
-
-_ROW, _ROWS = 1024, 16
-"""Times that are smoothed at once: as many as the nearest cache holds, and rows of so many."""
 
 _SECTION = 256
 """Stretches that are looked at in one go."""
@@ -194,41 +192,40 @@ def _grow(
         lag = 0.0
     amplitudes = found.amplitudes[[0, -1], seed] * 0.9
     times, log, count = np.empty(0), np.empty((COLUMNS, 0), np.float32), 0
-    for direction, reach in ((-1.0, start - room[0]), (1.0, room[1] - start)):
-        # What was found backwards, turned round and without the seed itself, comes before what is found forwards.
-        before, told, known = times, log, max(count - 1, 0)
-        periods = known + max(int(reach / limits[2]) + 2, 1)
-        times, log = np.empty(periods), np.empty((COLUMNS, periods), np.float32)
-        times[:known], log[:, :known] = before[known:0:-1], told[:, known:0:-1]
-        trusted = loop(
-            rows[0],
-            rows[-1],
-            alike,
-            start,
-            direction * period,
-            lag,
-            amplitudes,
-            limits,
-            bandwidth,
-            coast,
-            times,
-            log,
-            known,
-        )
-        count = known + trusted
-    seen = log[2, :count] > 0.5
-    if np.count_nonzero(seen) < SHORTEST:
-        return None
-    own = slice(int(np.argmax(seen)) + 2, count - int(np.argmax(seen[::-1])) - 2)
-    errors, lags, amplitude = log[0, own], log[1, own].copy(), _median_of_some(log[3, own])
-    jitter = float(np.einsum("i,i", errors, errors) / errors.size) ** 0.5 / nominal
-    if not certain:
-        clear = np.flatnonzero(seen[own])
-        errors = np.interp(np.arange(errors.size), clear, errors[clear])
-    times = times[own]
-    times += errors
-    _smooth(times, int(max(6, SMOOTHED_S * rate_hz, 12 * (jitter / 0.025) ** 0.5)))
-    return _Piece(times, lags, amplitude)
+    backward, onward = (max(int(reach / limits[2]) + 2, 1) for reach in (start - room[0], room[1] - start))
+    with scratch(COLUMNS * backward, COLUMNS * (backward + onward)) as logs:
+        for direction, more, memory in ((-1.0, backward, logs[0]), (1.0, onward, logs[1])):
+            # What was found backwards, turned round and without the seed, comes before what is found forwards.
+            before, told, known = times, log, max(count - 1, 0)
+            periods = known + more
+            times, log = np.empty(periods), memory[: COLUMNS * periods].reshape(COLUMNS, periods)
+            times[:known], log[:, :known] = before[known:0:-1], told[:, known:0:-1]
+            count = known + loop(
+                rows[0],
+                rows[-1],
+                alike,
+                start,
+                direction * period,
+                lag,
+                amplitudes,
+                limits,
+                bandwidth,
+                coast,
+                times,
+                log,
+                known,
+            )
+        seen = log[2, :count] > 0.5
+        if np.count_nonzero(seen) < SHORTEST:
+            return None
+        own = slice(int(np.argmax(seen)) + 2, count - int(np.argmax(seen[::-1])) - 2)
+        errors, times = log[0, own], times[own]
+        jitter = float(np.einsum("i,i", errors, errors) / errors.size) ** 0.5 / nominal
+        if not certain:
+            clear = np.flatnonzero(seen[own])
+            errors = np.interp(np.arange(errors.size), clear, errors[clear]).astype(np.float32)
+        _smooth(times, errors, int(max(6, SMOOTHED_S * rate_hz, 12 * (jitter / 0.025) ** 0.5)))
+        return _Piece(times, log[1, own].copy(), _median_of_some(log[3, own]))
 
 
 def _median_of_some(values: NDArray[np.floating[Any]]) -> float:
@@ -237,31 +234,21 @@ def _median_of_some(values: NDArray[np.floating[Any]]) -> float:
     return float(0.5 * (some[(some.size - 1) // 2] + some[some.size // 2]))
 
 
-def _smooth(times: Times, reach: int) -> None:
-    """Free ``times`` of jitter by a symmetric kernel without bias up to third order (twice less squared of a bell)."""
-    from ...kernels.stretch_sums import filtered
+def _smooth(times: Times, errors: NDArray[np.float32], reach: int) -> None:
+    """Add ``errors`` to ``times`` and free them of jitter by a symmetric kernel without bias up to third order (twice
+    less squared of a bell).
+    """
+    from ...kernels.stretch_sums import smooth
 
     reach = min(reach, (times.size - 1) // 4)
     if reach < 2:
+        times += errors
         return
     bell = np.hanning(2 * reach + 3)[1:-1]
     bell /= bell.sum()
     kernel = -np.convolve(bell, bell)
     kernel[reach : reach + bell.size] += 2 * bell
-    taps, margin = np.tile(kernel.astype(np.float32), (_ROWS, 1)), 2 * reach
-    before, beyond = 2 * times[0] - times[margin:0:-1], 2 * times[-1] - times[-2 : -margin - 2 : -1]
-    for begin in range(0, times.size, _ROWS * _ROW):
-        own = times[begin : begin + _ROWS * _ROW]
-        after = np.concatenate((times[begin + own.size :][:margin], beyond))[:margin]
-        around = np.concatenate((before, own, after))
-        before = around[own.size : own.size + margin]
-        # A line passes unchanged; what is left without it is small enough for single precision.
-        line = np.linspace(around[0], around[-1], around.size)
-        rows = -(-own.size // _ROW)
-        bent, smoothed = np.zeros(rows * _ROW + 2 * margin, np.float32), np.empty(rows * _ROW, np.float32)
-        np.subtract(around, line, out=bent[: around.size], casting="same_kind")
-        filtered(bent, taps[:rows], smoothed)
-        np.add(line[margin:-margin], smoothed[: own.size], out=own)
+    smooth(times, errors, kernel[None].astype(np.float32))
 
 
 def _join(pieces: list[_Piece], sample_rate_hz: int, rate_hz: float) -> Clock:

@@ -1,0 +1,48 @@
+"""Memory that is written and forgotten, kept by each thread from one tape to the next.
+
+Fresh memory is handed out by the operating system a page at a time, which costs more than what is then done with it.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import numpy as np
+from numpy.typing import NDArray
+
+MOST_BYTES = 16 << 20
+"""Kept by a thread at the most; whoever needs more gets it and gives it back."""
+
+
+class _Kept(threading.local):
+    def __init__(self) -> None:
+        self.store: NDArray[np.float32] = np.empty(0, np.float32)
+        self.used = self.wanted = 0
+
+
+_kept = _Kept()
+
+
+@contextmanager
+def scratch(*sizes: int) -> Iterator[list[NDArray[np.float32]]]:
+    """Rows of ``sizes`` for as long as the block lasts, holding anything; nothing of them may be handed on.
+
+    >>> with scratch(2, 3) as (one, other):
+    ...     one.shape, other.shape
+    ((2,), (3,))
+    """
+    begin, needed = _kept.used, sum(sizes)
+    _kept.wanted = max(_kept.wanted, begin + needed)
+    if begin == 0 and _kept.store.size < _kept.wanted and 4 * _kept.wanted <= MOST_BYTES:
+        _kept.store = np.empty(_kept.wanted, np.float32)
+    inside = begin + needed <= _kept.store.size
+    rows = _kept.store[begin : begin + needed] if inside else np.empty(needed, np.float32)
+    if inside:
+        _kept.used += needed
+    try:
+        ends = np.cumsum(sizes).tolist()
+        yield [rows[end - size : end] for size, end in zip(sizes, ends, strict=True)]
+    finally:
+        _kept.used = begin
