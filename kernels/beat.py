@@ -38,7 +38,7 @@ def falls(samples: Samples, stretches: NDArray[np.int64], step: float, half: int
     for row in range(stretches.size):
         start = stretches[row] * steps * step
         begin = int(start)
-        integrate(samples, begin, 1, sums)
+        integrate(samples, begin, np.int64(1), sums)
         for k in range(edges.size):
             edges[k] = integral(sums, np.float32(start - begin + k * step))
         middles, ends, own = edges[half:], edges[2 * half :], out[row]

@@ -92,7 +92,7 @@ def follow_sparse(
         if time - reach < begin or time + reach >= begin + span:
             if 2 * reach + MARGIN > span:
                 break
-            begin = laid_out(left, right, time - reach, time + reach, period > 0, 1, sums)
+            begin = laid_out(left, right, time - reach, time + reach, period > 0, np.int64(1), sums)
         for i in range(2):
             place = np.float32(time - begin + (0.5 if i == 1 else -0.5) * lag)
             before, inner, after = falling(sums[i], place, np.float32(quarter), np.float32(0.5 / quarter))

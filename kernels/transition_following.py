@@ -53,7 +53,13 @@ _ROWS = types.Array(types.float32, 2, "C")
 
 @compiled(fastmath=True)
 def _falls(
-    sums: Samples, first: np.float32, period: np.float32, scale: np.float32, count: int, work: Samples, track: int
+    sums: Samples,
+    first: np.float32,
+    period: np.float32,
+    scale: np.float32,
+    count: int,
+    work: Samples,
+    track: int | np.int64,
 ) -> np.float32:
     """Write what falls over half a period before each place, around it and after it, times ``scale``, into ``work``.
 
@@ -213,7 +219,7 @@ def follow(
     work = np.zeros(WORK, np.float32)
     uncertain = 0.1
     onward, turn = period > 0, min(bandwidth, WIDEST * (CLEAN / 0.1) ** 0.25)
-    every = 4 if limits[2] >= 4 * COARSE else 2 if limits[2] >= 2 * COARSE else 1
+    every = 4 if limits[2] >= 4 * COARSE else 1
     sums = np.empty((2, LAID_OUT + int(((BLOCK + 3) * limits[3] + 2 * abs(lag)) / every)), np.float32)
     span, begin = (sums.shape[1] - 1) * every, NOWHERE
     off_centre = recent_off = 0.3
@@ -237,15 +243,15 @@ def follow(
                 break
             begin = laid_out(left, right, low, high, onward, every, sums)
         here, stride, size = (time - begin) / every, np.float32(period / every), np.float32(0.5 / quarter)
-        mean_a = _falls(sums[0], np.float32(here - late / every), stride, size, count, work, 0)
+        mean_a = _falls(sums[0], np.float32(here - late / every), stride, size, count, work, np.int64(0))
         mean_b = _falls(sums[1], np.float32(here + late / every), stride, size, count, work, OTHER)
         settled = 1.0
         if done == 0:
             work[AFTER - 1], work[OTHER + AFTER - 1] = work[BEFORE], work[OTHER + BEFORE]
         else:
             settled = count / (count + 7.0)
-        level_a += (mean_a - level_a) * settled
-        level_b += (mean_b - level_b) * settled
+        level_a += float(mean_a - level_a) * settled
+        level_b += float(mean_b - level_b) * settled
         largest = max(usual_a, usual_b)
         weight_a = (presence_a * presence_a + 1e-6) / (noise_a + 1e-4) if usual_a >= 0.02 * largest else 0.0
         weight_b = (presence_b * presence_b + 1e-6) / (noise_b + 1e-4) if usual_b >= 0.02 * largest else 0.0
@@ -288,12 +294,13 @@ def follow(
         if off_centre > 0.9 * on_centre or excess > 0.35 or coasted > coast_limit or done - trusted > 256:
             break
         if alike:
-            relation += (agreed - count * relation) / 64
-        usual_a, usual_b = max(usual_a * (1 + grown_a), 1e-30), max(usual_b * (1 + grown_b), 1e-30)
-        noise_a += noisy_a / 64
-        noise_b += noisy_b / 64
-        presence_a += (seen_a - count * presence_a) / 12
-        presence_b += (seen_b - count * presence_b) / 12
+            relation += float(agreed - count * relation) / 64
+        usual_a = max(usual_a * float(1 + grown_a), 1e-30)
+        usual_b = max(usual_b * float(1 + grown_b), 1e-30)
+        noise_a += float(noisy_a) / 64
+        noise_b += float(noisy_b) / 64
+        presence_a += float(seen_a - count * presence_a) / 12
+        presence_b += float(seen_b - count * presence_b) / 12
         time += count * period + shift
         period += bend
         uncertain = np.sqrt(noise_a * noise_b)

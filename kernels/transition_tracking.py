@@ -72,7 +72,7 @@ def changes(samples: Samples, times: Times, lags: Samples, side: float, out: Sam
         time = times[k] + side * lags[k]
         if time - half < begin or time + half >= begin + sums.size - 1:
             begin = int(np.floor(time - half)) - 1
-            integrate(samples, begin, 1, sums)
+            integrate(samples, begin, np.int64(1), sums)
         at, reach = np.float32(time - begin), np.float32(half)
         around = integral(sums, at - reach) + integral(sums, at + reach)
         out[k] = (integral(sums, at) - np.float32(0.5) * around) / reach

@@ -23,14 +23,14 @@ NOWHERE = 1 << 60
 
 
 @compiled(fastmath={"contract", "nnan", "ninf", "nsz", "arcp"})
-def integrate(samples: Samples, first: int, every: int, sums: Samples) -> None:
+def integrate(samples: Samples, first: int, every: int | np.int64, sums: Samples) -> None:
     """Integral of the held samples from frame ``first`` on, ``every`` so many frames, into ``sums``; silence outside.
 
     Eight frames at a time, so that one addition in eight waits for the last: the compiler must not put them into a row.
 
     Args:
         first: a multiple of ``every``.
-        every: 1, 2 or 4: writing the sums takes longer than adding up.
+        every: 1 or 4: writing the sums takes longer than adding up.
     """
     low = min(max(-first, 0) // every, sums.size - 1)
     for n in range(low + 1):
@@ -54,17 +54,6 @@ def integrate(samples: Samples, first: int, every: int, sums: Samples) -> None:
             into[n + 6] = half + (next_two + heard[n + 6])
             total += four + (next_two + (heard[n + 6] + heard[n + 7]))
             into[n + 7] = total
-    elif every == 2:
-        for eight in range(eights):
-            n, m = 8 * eight, 4 * eight
-            two, next_two = heard[n] + heard[n + 1], heard[n + 4] + heard[n + 5]
-            four = two + (heard[n + 2] + heard[n + 3])
-            half = total + four
-            into[m] = total + two
-            into[m + 1] = half
-            into[m + 2] = half + next_two
-            total += four + (next_two + (heard[n + 6] + heard[n + 7]))
-            into[m + 3] = total
     else:
         for eight in range(eights):
             n, m = 8 * eight, 2 * eight
@@ -102,7 +91,9 @@ def falling(sums: Samples, place: np.float32, quarter: np.float32, scale: np.flo
 
 
 @compiled(fastmath=True)
-def laid_out(left: Samples, right: Samples, low: float, high: float, onward: bool, every: int, sums: Samples) -> int:
+def laid_out(
+    left: Samples, right: Samples, low: float, high: float, onward: bool, every: int | np.int64, sums: Samples
+) -> int:
     """Lay out ``sums`` so that they hold all from time ``low`` to ``high``, and tell from which frame on.
 
     Args:
@@ -111,7 +102,7 @@ def laid_out(left: Samples, right: Samples, low: float, high: float, onward: boo
         sums: of each track, shape (2, values), for more than ``high - low + MARGIN`` frames.
     """
     begin = int(low) - 2 if onward else int(high) + 12 - sums.shape[1] * every
-    begin -= begin % every
+    begin -= int(begin % every)
     integrate(left, begin, every, sums[0])
     integrate(right, begin, every, sums[1])
     return begin

@@ -88,7 +88,7 @@ def same_sign(ratios: Soft) -> Soft:
         sizes += 1
     total /= apart
     told += np.log(total, out=total)
-    return told
+    return np.asarray(told)
 
 
 def together(left: Soft, right: Soft) -> Soft:

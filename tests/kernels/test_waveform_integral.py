@@ -18,7 +18,7 @@ def expected(samples, times):
 
 
 @pytest.mark.parametrize("compiled", [True, False])
-@given(st.integers(0, 2**32 - 1), st.integers(-90, 90), st.sampled_from([1, 2, 4]), st.integers(1, 60))
+@given(st.integers(0, 2**32 - 1), st.integers(-90, 90), st.sampled_from([1, 4]), st.integers(1, 60))
 def test_it_is_the_running_sum_with_silence_outside(compiled, seed, first, every, size):
     samples, sums, first = samples_of(seed, 40), np.full(size, np.nan, np.float32), first // every * every
     (integrate if compiled else integrate.py_func)(samples, first, every, sums)
@@ -36,7 +36,7 @@ def test_between_its_values_it_is_a_straight_line():
 
 
 @pytest.mark.parametrize("onward", [True, False])
-@pytest.mark.parametrize("every", [1, 2, 4])
+@pytest.mark.parametrize("every", [1, 4])
 @pytest.mark.parametrize("time", [-400.3, 3.2, 1500.7, 2998.4, 3400.0])
 def test_what_is_laid_out_holds_all_that_was_asked_for(onward, every, time):
     left, right, sums = samples_of(1, 3000), samples_of(2, 3000), np.empty((2, 200), np.float32)
