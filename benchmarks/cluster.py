@@ -8,15 +8,14 @@ from __future__ import annotations
 
 import math
 import re
-from collections import deque
-from collections.abc import Generator, Iterable, Iterator
+from collections.abc import Generator, Iterable
 from contextlib import suppress
-from itertools import groupby
 from time import monotonic
 from typing import Any
 
 from ..contracts.errors import PlugInError, TapewrightError, UsageError, in_one_line
 from .orders import Delivery, Needs, Order, needs, order, perform
+from .packs import Packs
 from .study import Study
 from .trials import Played, Tape
 
@@ -25,9 +24,6 @@ ORDER_S = 2.0
 
 ORDERS_A_SECOND = 25
 """At most, of long tapes: with many workers orders grow, because one client and one scheduler hand them all out."""
-
-MOST_TAPES = 256
-"""In one order."""
 
 _WAITING = 2
 """Orders handed out for each thread of the cluster, so that none idles while the next is on its way."""
@@ -100,7 +96,7 @@ class Dask:
         """
         import distributed
 
-        packs = _Packs(to_play)
+        packs = Packs(to_play)
         handed: dict[Any, tuple[Tape, ...]] = {}
         asked: set[Needs] = set()
         # Results are fetched as they appear and not when they are asked for, which halves what an order costs.
@@ -160,46 +156,6 @@ class Dask:
                 raise TapewrightError(f"{self._at} is gone.") from None
             raise TapewrightError(f"{what}: {kind}: {in_one_line(error)}") from None
         return delivery
-
-
-class _Packs:
-    """Cuts tapes into packs of equal tasks; single ones until a kind's cost is known."""
-
-    def __init__(self, tapes: Iterable[Tape]) -> None:
-        self._runs = (deque(run) for run in _runs(tapes))
-        self._run: deque[Tape] = deque()
-        self._cost_s: dict[tuple[str, str], float] = {}
-
-    def took(self, kind: tuple[str, str], busy_s: Iterable[float]) -> None:
-        """Tapes of that kind took so long."""
-        self._cost_s[kind] = min(busy_s)
-
-    def next(self, order_s: float) -> tuple[Tape, ...]:
-        """The next pack, of about ``order_s``; empty at the end."""
-        while not self._run:
-            run = next(self._runs, None)
-            if run is None:
-                return ()
-            self._run = run
-        cost_s = self._cost_s.get(self._run[0].kind)
-        size = 1 if cost_s is None else max(1, min(MOST_TAPES, int(order_s / max(cost_s, 1e-6))))
-        return tuple(self._run.popleft() for _ in range(min(size, len(self._run))))
-
-
-_LONGEST_RUN = 4096
-
-
-def _runs(tapes: Iterable[Tape]) -> Iterator[list[Tape]]:
-    """Consecutive tapes of equal tasks, a few thousand at most."""
-    for _, run in groupby(tapes, key=lambda tape: (tape.kind, tape.tasks)):
-        ours: list[Tape] = []
-        for tape in run:
-            ours.append(tape)
-            if len(ours) == _LONGEST_RUN:
-                yield ours
-                ours = []
-        if ours:
-            yield ours
 
 
 def _perform(asked: Order) -> Delivery:

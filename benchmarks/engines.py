@@ -1,4 +1,4 @@
-"""Engines by name: threads of this process, or the workers of a cluster."""
+"""Engines by name: threads of this process, processes of this machine, or the workers of a cluster."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from contextlib import closing, contextmanager
 from ..contracts.errors import UsageError, did_you_mean, in_one_line
 from .trials import Engine, Threads
 
-ENGINES = ("threads", "dask")
+ENGINES = ("threads", "processes", "dask")
 
 
 @contextmanager
@@ -16,22 +16,28 @@ def engine(name: str = "threads", workers: int | None = None, scheduler: str | N
     """The engine of that name, for as long as the block lasts.
 
     Args:
-        workers: threads of this process; None for one a core. A cluster has the workers that it has.
+        workers: threads or processes; None for one a core. A cluster has the workers that it has.
         scheduler: address of the cluster's.
 
     Raises:
         UsageError: an unknown name, or an argument that the engine has no use for.
         TapewrightError: a scheduler that cannot be reached.
     """
-    if name == "threads":
+    if name in ("threads", "processes"):
         if scheduler is not None:
-            raise UsageError("Argument 'scheduler' goes with engine 'dask', not with 'threads'.")
-        yield Threads(workers)
+            raise UsageError(f"Argument 'scheduler' goes with engine 'dask', not with '{name}'.")
+        if name == "threads":
+            yield Threads(workers)
+            return
+        from .processes import Processes
+
+        with closing(Processes(workers)) as processes:
+            yield processes
     elif name == "dask":
         if scheduler is None:
             raise UsageError("engine 'dask' needs the address of a scheduler, such as tcp://HOST:8786.")
         if workers is not None:
-            raise UsageError("Argument 'workers' goes with engine 'threads'; a cluster has the workers that it has.")
+            raise UsageError("Argument 'workers' goes not with engine 'dask'; a cluster has the workers that it has.")
         from .cluster import Dask
 
         with closing(Dask(scheduler)) as cluster:

@@ -129,6 +129,11 @@ def play(tape: Tape, shelf: Shelf, seed: int) -> tuple[Tally, ...]:
         ) from error
 
 
+def audio_bytes(study: Study, tape: Tape) -> float:
+    """What a trial holds of audio at its peak."""
+    return _COPIES * _FRAME_BYTES * study.sample_rate_hz * tape.tasks[0].codec.duration_s(len(study.program))
+
+
 @dataclass(frozen=True)
 class Played:
     """A tape that was played.
@@ -183,14 +188,6 @@ class Threads:
             begun = perf_counter()
             return Played(tape, play(tape, shelf, study.seed), perf_counter() - begun)
 
-        needs: dict[tuple[str, str], float] = {}
-
-        def audio_bytes(tape: Tape) -> float:
-            if tape.kind not in needs:
-                tape_s = tape.tasks[0].codec.duration_s(len(study.program))
-                needs[tape.kind] = _COPIES * _FRAME_BYTES * study.sample_rate_hz * tape_s
-            return needs[tape.kind]
-
         playing: dict[Future[Played], float] = {}
         pool = ThreadPoolExecutor(self.workers, thread_name_prefix="trial")
         waiting = iter(to_play)
@@ -198,7 +195,7 @@ class Threads:
         try:
             while following is not None or playing:
                 while following is not None and len(playing) < self.workers + _WAITING:
-                    needed = audio_bytes(following)
+                    needed = audio_bytes(study, following)
                     if playing and sum(playing.values()) + needed > MOST_AUDIO_BYTES:
                         break
                     playing[pool.submit(timed, following)] = needed

@@ -9,10 +9,15 @@ import typer
 from .completion import engines
 
 Workers = Annotated[
-    int | None, typer.Option(metavar="N", help="Threads; they never change a result. [default: all cores]")
+    int | None, typer.Option(metavar="N", help="Threads or processes; they never change a result. [default: all cores]")
 ]
 Engine = Annotated[
-    str, typer.Option(metavar="NAME", help="Who plays: threads, or dask for a cluster.", autocompletion=engines)
+    str,
+    typer.Option(
+        metavar="NAME",
+        help="Who plays: threads, processes (faster on long runs), or dask for a cluster.",
+        autocompletion=engines,
+    ),
 ]
 Scheduler = Annotated[
     str | None, typer.Option(metavar="tcp://HOST:PORT", help="The cluster's scheduler; trust it, it trusts you.")

@@ -15,6 +15,7 @@ from tapewright.benchmarks import cluster as module
 from tapewright.benchmarks.engines import engine
 from tapewright.benchmarks.identity import code
 from tapewright.benchmarks.orders import Needs, needs, order, perform
+from tapewright.benchmarks.packs import Packs
 from tapewright.benchmarks.shelf import Shelf
 from tapewright.benchmarks.store import Store, create
 from tapewright.benchmarks.stored_study import answer, run
@@ -171,10 +172,10 @@ def test_a_scheduler_without_workers_is_said(monkeypatch) -> None:
 @pytest.mark.parametrize(
     ("how", "told"),
     [
-        ({"name": "smoke"}, "engine: there is no 'smoke'. There are: threads, dask."),
+        ({"name": "smoke"}, "engine: there is no 'smoke'. There are: threads, processes, dask."),
         ({"name": "dask"}, "engine 'dask' needs the address of a scheduler"),
         ({"name": "dask", "scheduler": "east"}, "'scheduler' must be such as tcp://HOST:8786, not 'east'"),
-        ({"name": "dask", "scheduler": "tcp://east:1", "workers": 2}, "'workers' goes with engine 'threads'"),
+        ({"name": "dask", "scheduler": "tcp://east:1", "workers": 2}, "'workers' goes not with engine 'dask'"),
         ({"name": "threads", "scheduler": "tcp://east:1"}, "'scheduler' goes with engine 'dask'"),
     ],
 )
@@ -264,7 +265,7 @@ def test_the_command_line_plays_on_a_cluster(tmp_path, east) -> None:
 
 def test_orders_grow_with_what_they_are_worth_and_hold_every_tape_once() -> None:
     study = Study(b"noon", "noon", ("toy_pulse", "toy-checked"), ("sound",), ("toy_flips",), 600)
-    packs, made = module._Packs(tapes(study)), []
+    packs, made = Packs(tapes(study)), []
     while pack := packs.next(2.0):
         assert len({(tape.kind, tape.tasks) for tape in pack}) == 1
         made.append(pack)

@@ -182,7 +182,7 @@ def test_a_row_without_a_tape_yet_says_so(study, bells) -> None:
         (("run", "nowhere.toml"), 2, "study 'nowhere.toml': there is no such file; check the name."),
         (("run", "bells.toml", "--share", "3/2"), 2, "A share must be such as 2/4"),
         (("run", "bells.toml", "--until", "2"), 2, "'until' must lie between 0 and 1"),
-        (("run", "bells.toml", "--engine", "smoke"), 2, "There are: threads, dask."),
+        (("run", "bells.toml", "--engine", "smoke"), 2, "There are: threads, processes, dask."),
         (("run", "bells.toml", "-o", "nowhere/bells.study"), 2, "there is no folder"),
         (("status", "bells.toml"), 2, "there is no such file; 'tapewright study run' makes it from the study file."),
         (("status", "@"), 2, "study: the name of a file is needed, such as bells.toml."),
