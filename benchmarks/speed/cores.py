@@ -17,6 +17,9 @@ from .row import Row
 SHORT_BYTES, LONG_BYTES = 512, 4096
 """Of a short tape more is spent in what threads do one after the other."""
 
+FEWEST = 32
+"""Trials of the short tape: of fewer the last one, which plays alone, would count."""
+
 
 def study(trials: int, payload_bytes: int = SHORT_BYTES) -> Study:
     """``sturdy`` over ``ordinary-worn``."""
@@ -26,7 +29,9 @@ def study(trials: int, payload_bytes: int = SHORT_BYTES) -> Study:
 
 
 def second_core(trials: int, rounds: int) -> list[Row]:
-    sizes = ((trials, SHORT_BYTES), (max(4, trials // 2), LONG_BYTES))
+    sizes = [(max(trials, FEWEST), SHORT_BYTES)]
+    if trials >= FEWEST:  # a quick run has no time for the long ones
+        sizes.append((trials // 2, LONG_BYTES))
     rows = [_second_core("threads", count, payload_bytes, rounds) for count, payload_bytes in sizes]
     return rows + [_second_core("processes", count, payload_bytes, rounds) for count, payload_bytes in sizes]
 
