@@ -46,14 +46,6 @@ def falls(samples: Samples, stretches: NDArray[np.int64], step: float, half: int
             own[k] = abs(np.float32(2) * middles[k] - edges[k] - ends[k]) * scale
 
 
-@compiled(fastmath=True)
-def _size(spectrum: Samples, place: int) -> float:
-    """Size of the complex value at ``place``."""
-    # In double precision: of what is very quiet the square would be nothing.
-    real, imaginary = np.float64(spectrum[2 * place]), np.float64(spectrum[2 * place + 1])
-    return float(math.sqrt(real * real + imaginary * imaginary))
-
-
 @compiled(
     ahead=(_SPECTRA, _ROWS, types.int64, types.int64, types.float64, types.float64, types.Array(types.float64, 2, "C"))
 )
@@ -74,15 +66,19 @@ def beats(
     """
     tracks, bins = spectra.shape[0], high - low + 1
     once, both = np.empty((tracks, bins)), np.empty((tracks, bins))
-    best, phase = np.empty(bins), np.zeros(2)
+    sizes, best, phase = np.empty(2 * high + 2), np.empty(bins), np.zeros(2)
     for stretch in range(spectra.shape[1]):
         for track in range(tracks):
             spectrum, per_total = spectra[track, stretch], 1.0 / (totals[track, stretch] + 1e-30)
+            for k in range(low, sizes.size):
+                # In double precision: of what is very quiet the square would be nothing.
+                real, imaginary = np.float64(spectrum[2 * k]), np.float64(spectrum[2 * k + 1])
+                sizes[k] = math.sqrt(real * real + imaginary * imaginary) * per_total
             for k in range(bins):
                 twice = 2 * (low + k)
-                strongest = max(max(_size(spectrum, twice - 1), _size(spectrum, twice)), _size(spectrum, twice + 1))
-                once[track, k] = _size(spectrum, low + k) * per_total
-                both[track, k] = math.sqrt(once[track, k] ** 2 + (strongest * per_total) ** 2)
+                strongest = max(max(sizes[twice - 1], sizes[twice]), sizes[twice + 1])
+                once[track, k] = sizes[low + k]
+                both[track, k] = math.sqrt(once[track, k] ** 2 + strongest**2)
         for k in range(bins):
             best[k] = both[0, k]
             if tracks == 2:
@@ -108,7 +104,7 @@ def beats(
         if tracks == 2:
             out[CERTAINTY, stretch] = max(once[0, peak], once[1, peak])
             lag = phase[1] - phase[0]
-            lag -= np.round(lag)
+            lag -= math.floor(lag + 0.5)
             known = both[0, peak] >= clear and both[1, peak] >= clear
             out[LAG, stretch] = lag if known else np.nan
             halfway = 0.5 * lag if known else 0.0
