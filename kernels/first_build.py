@@ -24,7 +24,7 @@ from . import compiled as declarations
 from . import listener
 
 LAST_FIRST = (
-    *("galois", "word_flywheel", "transition_following", "pulse_statistics", "stretch_sums", "transition_tracking"),
+    *("galois", "word_flywheel", "transition_following", "pulse_statistics", "stretch_sums", "change_readings"),
     *("beat", "tone_mixer", "varying_filter", "swelling_noise", "noise", "echo", "scrape", "modulation", "filters"),
     *("spline", "warp", "saturation"),
 )

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .compiled import compiled
-from .transition_tracking import DAMPING, SEEN
+from .period_block import SEEN
+from .transition_following import DAMPING
 from .waveform_integral import LAID_OUT, MARGIN, NOWHERE, falling, laid_out
 
 Samples = NDArray[np.float32]

@@ -186,7 +186,7 @@ class Biphase(LineCode):
 
 
 def _pulses(signal: Signal, used: tuple[int, ...], clock: Clock, memory: int) -> list[NDArray[np.float32]]:
-    from ...kernels.transition_tracking import changes
+    from ...kernels.change_readings import changes
 
     ratios = []
     for place, track in enumerate(used):

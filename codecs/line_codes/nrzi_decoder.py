@@ -58,7 +58,7 @@ def demodulate(code: Nrzi, signal: Signal) -> SoftBits:
 
 def _levels(signal: Signal, used: tuple[int, ...], clock: Clock, memory: int) -> list[Soft]:
     """Log-likelihood ratio of a high level in each cell, track by track."""
-    from ...kernels.transition_tracking import means_between
+    from ...kernels.change_readings import means_between
 
     told = []
     for place, track in enumerate(used):

@@ -176,8 +176,7 @@ def _grow(
     room: tuple[float, float],
 ) -> _Piece | None:
     from ...kernels.sparse_tracking import follow_sparse
-    from ...kernels.transition_following import follow
-    from ...kernels.transition_tracking import COLUMNS
+    from ...kernels.transition_following import COLUMNS, follow
 
     loop = follow if certain else follow_sparse
     bandwidth = 2 * np.pi * FOLLOWED_HZ / rate_hz

@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
+from tapewright.kernels.change_readings import means_between
 from tapewright.kernels.sparse_tracking import follow_sparse
-from tapewright.kernels.transition_tracking import COLUMNS, means_between
+from tapewright.kernels.transition_following import COLUMNS
 
 
 def changing(edges, gaps, frames, seed):

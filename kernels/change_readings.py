@@ -1,4 +1,4 @@
-"""Following a clock that is written as changes of level: a change is certain at every period, others may stand between.
+"""Reading a waveform where a clock says: the fall of level across a change, the mean level between two.
 
 The waveform is read as held samples: sample n stands for the time n to n + 1, in frames. All kernels read the
 samples where they lie, so that memory stays that of the recording.
@@ -19,19 +19,6 @@ Times = NDArray[np.float64]
 _READ = types.Array(types.float32, 1, "C", readonly=True)
 _FLOATS = types.Array(types.float32, 1, "C")
 _DOUBLES = types.Array(types.float64, 1, "C")
-
-SEEN = 0.35
-"""Least share of the usual amplitude at which a change counts as seen."""
-
-DAMPING = 1.41
-
-COARSE = 8.0
-"""Least steps of the integral in a period: between two of them the waveform counts as held, which blurs no time that is
-read off a whole half period.
-"""
-
-COLUMNS = 4
-"""What ``follow`` writes for each period: error and lag of the second track in frames, strength, amplitude."""
 
 
 @compiled(fastmath=True)

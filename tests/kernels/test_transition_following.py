@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tapewright.kernels.transition_following import follow
-from tapewright.kernels.transition_tracking import COLUMNS, changes, mean_between
+from tapewright.kernels.change_readings import changes, mean_between
+from tapewright.kernels.transition_following import COLUMNS, follow
 
 
 def integral(samples, time):
