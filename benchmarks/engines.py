@@ -23,12 +23,11 @@ def engine(name: str = "threads", workers: int | None = None, scheduler: str | N
         UsageError: an unknown name, or an argument that the engine has no use for.
         TapewrightError: a scheduler that cannot be reached.
     """
-    if name in ("threads", "processes"):
-        if scheduler is not None:
-            raise UsageError(f"Argument 'scheduler' goes with engine 'dask', not with '{name}'.")
-        if name == "threads":
-            yield Threads(workers)
-            return
+    if name != "dask" and name in ENGINES and scheduler is not None:
+        raise UsageError(f"Argument 'scheduler' goes with engine 'dask', not with '{name}'.")
+    if name == "threads":
+        yield Threads(workers)
+    elif name == "processes":
         from .processes import Processes
 
         with closing(Processes(workers)) as processes:

@@ -1,7 +1,7 @@
 """Trials on processes of this machine, through the standard library's pool of them.
 
-Threads of one process wait for each other in Python's interpreter lock wherever no kernel runs. Processes do not; each
-takes half a second to start and its own memory. They are told what to play as the workers of a cluster are.
+Threads of one process wait for each other in Python's interpreter lock wherever no kernel runs. Processes do not; they
+take about a second to start, and each its own memory. They are told what to play as the workers of a cluster are.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import threading
 from collections.abc import Generator, Iterable
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from typing import Any
 
 from ..contracts.errors import TapewrightError, in_one_line
 from .orders import Delivery, order, played
@@ -43,7 +44,7 @@ class Processes:
         context = multiprocessing.get_context("forkserver" if "forkserver" in kinds else "spawn")
         if "forkserver" in kinds:
             context.set_forkserver_preload([played.__module__])
-        self._pool = ProcessPoolExecutor(self._workers, context, _begin)
+        self._pool = ProcessPoolExecutor(self._workers, context, _begin, (context.Value("b", 0),))
 
     def close(self) -> None:
         """End the processes; orders that they work on are still finished, and nobody waits for that."""
@@ -87,10 +88,20 @@ class Processes:
                 future.cancel()
 
 
-def _begin() -> None:
-    """Ctrl-C goes to every process of a terminal, and the first one is who answers it; these end when it ends."""
+def _begin(others: Any) -> None:
+    """Ctrl-C goes to every process of a terminal, and the first one is who answers it; these end when it ends.
+
+    Args:
+        others: shared by all: whether one began before. One is enough to tell of the first build.
+    """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_the_first, daemon=True).start()
+    with others.get_lock():
+        before, others.value = others.value, 1
+    if before:
+        from ..kernels import listener
+
+        listener.said = True
 
 
 def _end_with_the_first() -> None:

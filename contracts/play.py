@@ -83,6 +83,7 @@ def heard_play(code: LineCode, heard: SoftBits) -> Play:
     lengths = np.diff(heard.times_s[: len(heard) // 8 * 8 : 8])
     if lengths.size < _FEWEST_BYTES - 1:
         return Play(len(heard), start_s, end_s, None, sure, 0.0, _gaps(heard, sizes, byte_s))
+    # The median; numpy's own also looks for what is no number, and takes longer.
     middle = ((lengths.size - 1) // 2, lengths.size // 2)
     usual = float(np.partition(lengths, middle)[[*middle]].mean())
     in_step = np.abs(lengths - usual) <= STEADY * usual

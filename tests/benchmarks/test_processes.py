@@ -89,6 +89,19 @@ def test_plug_ins_of_others_play_and_say_what_went_wrong() -> None:
             run(asked("toy_bug"), engine=processes)
 
 
+def told_of_the_first_build(_: int) -> tuple[int, bool]:
+    from tapewright.kernels import listener
+
+    time.sleep(0.5)
+    return os.getpid(), listener.said
+
+
+def test_one_of_them_tells_of_the_first_build() -> None:
+    with closing(Processes(2)) as processes:
+        found = dict(processes._pool.map(told_of_the_first_build, range(2)))
+    assert sorted(found.values()) == [False, True]
+
+
 def test_they_are_named_and_refuse_a_scheduler() -> None:
     with engine("processes", 1) as processes:
         assert isinstance(processes, Processes)

@@ -78,8 +78,9 @@ def test_equal_signs_are_told_as_chances_say():
 
 @pytest.mark.parametrize("shift", [-2, -1, 0, 1, 2])
 @pytest.mark.parametrize("sign", [1, -1])
-def test_tracks_are_laid_on_each_other(shift, sign):
-    left = np.random.default_rng(5).normal(0, 5, 200).astype(np.float32)
+@pytest.mark.parametrize("count", [200, 30_000])
+def test_tracks_are_laid_on_each_other(shift, sign, count):
+    left = np.random.default_rng(5).normal(0, 5, count).astype(np.float32)
     right = sign * np.roll(left, shift)
     inner = slice(2, -2)
     assert together(left, right)[inner] == pytest.approx(2 * left[inner])
