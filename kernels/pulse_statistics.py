@@ -6,6 +6,8 @@ neighbours to stay in the nearest cache.
 
 from __future__ import annotations
 
+from typing import Any, TypeVar
+
 import numpy as np
 from numba import types
 from numpy.typing import NDArray
@@ -13,7 +15,7 @@ from numpy.typing import NDArray
 from .compiled import compiled
 
 Row = NDArray[np.float32]
-Rows = NDArray[np.float32]
+Kind = TypeVar("Kind", bound=np.floating[Any])
 
 _ROW = types.Array(types.float32, 1, "C")
 _REACHES = types.Array(types.int64, 1, "C")
@@ -28,21 +30,21 @@ ROWS = 7
 
 
 @compiled(fastmath=True)
-def _added(here: Row, more: Row, out: Row) -> None:
+def _added(here: NDArray[Kind], more: NDArray[Kind], out: NDArray[Kind]) -> None:
     """Sums of two rows, as many as ``out`` takes, which is a third: else the compiler does one at a time."""
     for k in range(out.size):
         out[k] = here[k] + more[k]
 
 
 @compiled(fastmath=True)
-def _add(more: Row, out: Row) -> None:
+def _add(more: NDArray[Kind], out: NDArray[Kind]) -> None:
     """Add to ``out``, as many as it takes."""
     for k in range(out.size):
         out[k] += more[k]
 
 
 @compiled(fastmath=True)
-def window_sums(values: Row, width: int, spare: Row, out: Row) -> None:
+def window_sums(values: NDArray[Kind], width: int, spare: NDArray[Kind], out: NDArray[Kind]) -> None:
     """Sum of ``width`` of the ``values`` from each place on, into ``out``, as far as that goes.
 
     By doubling, which rounds no more the longer the row is, and leaves nothing of large values on small ones.

@@ -42,7 +42,7 @@ def follow_sparse(
     start: float,
     period: float,
     lag: float,
-    amplitudes: Times,
+    amplitudes: Samples,
     limits: Times,
     bandwidth: float,
     coast_limit: int,

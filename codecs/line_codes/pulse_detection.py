@@ -108,27 +108,11 @@ def together(left: Soft, right: Soft) -> Soft:
 
 
 def running_mean(values: NDArray[Kind], reach: int) -> NDArray[Kind]:
-    """Mean over ``reach`` neighbours on either side, fewer at the ends.
+    """Mean over ``reach`` neighbours on either side, fewer at the ends."""
+    from ...kernels.pulse_statistics import window_sums
 
-    Summed by doubling, which rounds no more the longer the row is, and leaves nothing of large values on small ones.
-    """
-    size, width = values.size, 2 * reach + 1
-    run = np.zeros(size + 2 * reach, values.dtype)
-    run[reach : size + reach] = values
-    sums, begin, length = run[:size].copy(), 1, 1
-    while 2 * length <= width:
-        run = run[:-length] + run[length:]
-        length *= 2
-        if width & length:
-            sums += run[begin : begin + size]
-            begin += length
-    means = sums
-    means *= values.dtype.type(1 / width)
-    if size < width:
-        at = np.arange(size)
-        means *= width / (np.minimum(at + reach + 1, size) - np.maximum(at - reach, 0))
-        return means
-    more = width / np.arange(reach + 1, width)
-    means[:reach] *= more
-    means[size - reach :] *= more[::-1]
+    at, padded = np.arange(values.size), np.pad(values, reach)
+    means = np.empty_like(values)
+    window_sums(padded, 2 * reach + 1, np.empty_like(padded), means)
+    means /= np.minimum(at + reach + 1, values.size) - np.maximum(at - reach, 0)
     return means

@@ -59,7 +59,7 @@ class Survey:
     periods: Times
     starts: Times
     lags: Times
-    amplitudes: Times
+    amplitudes: NDArray[np.float32]
 
 
 def survey(
