@@ -44,12 +44,9 @@ read off a whole half period.
 COLUMNS = 4
 """What ``follow`` writes for each period: error and lag of the second track in frames, strength, amplitude."""
 
-SETTLING = 8
-"""At first speed and phase are known roughly, and one is read at a time; one more after every so many."""
-
 QUIET = 0.004
 """Variance of the mean on a change, re the amplitude squared, up to which a whole block is read at once: in more noise
-less is foretold.
+less is foretold. At first it is thought large, so that one is read at a time until speed and phase are known.
 """
 
 CLEAN = 0.01
@@ -127,7 +124,7 @@ def follow(
         if time < limits[0] or time > limits[1] or length < limits[2] or length > limits[3]:
             break
         foreseen = int(BLOCK * min(QUIET / (uncertain + 1e-9), 1.0))
-        count = min(max(min(foreseen, 1 + done // SETTLING), 1), room - done)
+        count = min(max(foreseen, 1), room - done)
         while time + (count - 1) * period < limits[0] or time + (count - 1) * period > limits[1]:
             count -= 1
         quarter, late, end = 0.25 * length, 0.5 * lag, time + (BLOCK - 1) * period
