@@ -228,17 +228,19 @@ def run(
         TapewrightError: a plug-in raised.
     """
     engine = Threads(workers) if engine is None else engine
-    sums = {task: Tally() for task in study.tasks()}
-    tape_s = {kind: tasks[0].codec.duration_s(len(study.program)) for kind, tasks in kinds(study).items()}
+    shared = kinds(study)
+    sums = {kind: [Tally()] * len(tasks) for kind, tasks in shared.items()}
+    tape_s = {kind: tasks[0].codec.duration_s(len(study.program)) for kind, tasks in shared.items()}
     of, done = study.trials * len(tape_s), 0
     forecast = Forecast(dict.fromkeys(tape_s, study.trials), tape_s, engine.workers)
     watch(News(0, of, (), None))
     with closing(engine.play(study, tapes(study))) as results:
         for played in results:
-            for task, tally in zip(played.tape.tasks, played.tallies, strict=True):
-                sums[task] += tally
-            forecast.saw(played.tape.kind, played.busy_s)
+            kind = played.tape.kind
+            sums[kind] = [before + tally for before, tally in zip(sums[kind], played.tallies, strict=True)]
+            forecast.saw(kind, played.busy_s)
             done += 1
-            found = tuple(Result(task, sums[task]) for task in played.tape.tasks)
+            found = tuple(map(Result, played.tape.tasks, sums[kind]))
             watch(News(done, of, found, forecast.remaining_s()))
-    return tuple(Result(task, tally) for task, tally in sums.items())
+    found_of = {task: tally for kind, tasks in shared.items() for task, tally in zip(tasks, sums[kind], strict=True)}
+    return tuple(Result(task, found_of.get(task, Tally())) for task in study.tasks())

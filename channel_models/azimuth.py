@@ -18,7 +18,9 @@ from .skew import WANDER_HZ, Wander, delay, skew_us_read, wander_us_read
 from .tape_loss import TRACK_SPACING_MM, azimuth_factor, grid_hz, side_frames, skew_us, step_frames, symmetric_taps
 
 _FILTERS = 9
-_GRID_STEPS = 1024
+_GRID_STEPS_A_TAP = 16
+"""The response has no cusp, so that what rings beyond so far lies 100 dB down."""
+
 _PROBE_HZ = 6300.0
 
 
@@ -91,8 +93,9 @@ class Azimuth(Treatment):
 
 def _taps(least_arcmin: float, most_arcmin: float, sample_rate_hz: int) -> NDArray[np.float32]:
     arcmin = np.linspace(least_arcmin, most_arcmin, _FILTERS)[:, None]
-    responses = azimuth_factor(arcmin, grid_hz(sample_rate_hz, _GRID_STEPS))
-    return symmetric_taps(responses, side_frames(sample_rate_hz, lowest_hz=2800.0))
+    side = side_frames(sample_rate_hz, lowest_hz=2800.0)
+    responses = azimuth_factor(arcmin, grid_hz(sample_rate_hz, _GRID_STEPS_A_TAP * side))
+    return symmetric_taps(responses, side)
 
 
 def _gain_db(signal: Signal) -> float:

@@ -26,4 +26,4 @@ def gaussian(rng: np.random.Generator) -> float:
 
 def words(rng: np.random.Generator, count: int) -> tuple[int, ...]:
     """``count`` words of 32 bits, to key a counter-based generator or a stream of its own."""
-    return tuple(int(word) for word in rng.integers(0, 2**32, size=count, dtype=np.uint64))
+    return tuple(rng.integers(0, 2**32, size=count, dtype=np.uint64).tolist())

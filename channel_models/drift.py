@@ -178,15 +178,14 @@ class Drift(ChannelModel):
         # The speed on the grid of the noise, as coefficients of the spline between: a sine's are a sine.
         times_s = np.arange((steps - 4) * NOISE.grid_hz // PHASE_GRID_HZ + 4) / NOISE.grid_hz
         heard = [number for number, part in enumerate(turning) if part.percent]
-        scales = [PHASE_WALK_RAD * math.sqrt(turning[number].hz / PHASE_GRID_HZ) for number in heard]
-        peaks = [
-            turning[number].percent / 100 / float(np.sinc(turning[number].hz / NOISE.grid_hz)) ** 4 for number in heard
-        ]
+        rates_hz = np.array([turning[number].hz for number in heard])
+        peaks = np.array([turning[number].percent / 100 for number in heard]) / np.sinc(rates_hz / NOISE.grid_hz) ** 4
         turns = {part: part.turns(times_s) for part in dict.fromkeys(turning) if part.percent}
         angles = 2 * np.pi * np.array([turns[turning[number]] for number in heard]).reshape(len(heard), times_s.size)
         angles += starts[heard, None]
-        angles += np.array(scales)[:, None] * spline(walks[heard], times_s * PHASE_GRID_HZ)
-        coefficients = (np.array(peaks)[:, None] * np.sin(angles)).sum(axis=0)
+        scales = PHASE_WALK_RAD * np.sqrt(rates_hz / PHASE_GRID_HZ)
+        angles += scales[:, None] * spline(walks[heard], times_s * PHASE_GRID_HZ)
+        coefficients = (peaks[:, None] * np.sin(angles)).sum(axis=0)
         if noise_percent:
             noise = NOISE.shaped(drawn[:, _PARTS:].ravel())[: times_s.size]
             coefficients += noise_percent / 100 * np.clip(noise, -MOST_NOISE, MOST_NOISE)

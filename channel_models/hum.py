@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Self
 
 import numpy as np
@@ -44,17 +45,12 @@ class Hum(Treatment):
 
     def treat(self, samples: NDArray[np.float32], sample_rate_hz: int, rng: np.random.Generator) -> None:
         phases = rng.uniform(0.0, 2 * np.pi, len(HARMONICS_DB))
-        # The mains and the sample rate come together again after this many frames.
-        period = sample_rate_hz // math.gcd(sample_rate_hz, self.mains_hz)
-        turns = self.mains_hz / sample_rate_hz * np.arange(period)
-        powers = 10 ** (np.array(HARMONICS_DB) / 10)
-        peaks = np.sqrt(powers / powers.sum()) * 10 ** (self.level_db / 20)
-        numbers = np.arange(1, len(HARMONICS_DB) + 1)
-        known = numbers * self.mains_hz < sample_rate_hz / 2
-        turning = (2 * np.pi * numbers[known])[:, None] * turns + phases[known, None]
-        wave = (peaks[known, None] * np.sin(turning)).sum(axis=0)
-        shape = np.tile(wave, -(-_PIECE_FRAMES // period)).astype(np.float32)
+        turning, peaks = _harmonics(self.mains_hz, sample_rate_hz)
+        wave = np.sin(turning + phases[: len(turning), None])
+        wave *= peaks * 10 ** (self.level_db / 20)
         frames = samples.shape[1]
+        times = -(-min(frames, _PIECE_FRAMES) // turning.shape[1])
+        shape = np.tile(wave.sum(axis=0, dtype=np.float32), times)
         for start in range(0, frames, shape.size):
             samples[:, start : start + shape.size] += shape[: min(shape.size, frames - start)]
 
@@ -65,6 +61,20 @@ class Hum(Treatment):
             Calibration("level_db", cls(level_db=-40.0), silence(2.0), _power_db, -40.0, 0.01, reason),
             Calibration("mains_hz", cls(mains_hz=60), silence(2.0), _mains_hz, 60.0, 0.6, "the bins are 0.56 Hz apart"),
         )
+
+
+@lru_cache(maxsize=8)
+def _harmonics(mains_hz: int, sample_rate_hz: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Angles of the harmonics below half the sample rate, over a period of all, and their peaks re the whole; shapes
+    (harmonics, frames) and (harmonics, 1).
+    """
+    # The mains and the sample rate come together again after this many frames.
+    period = sample_rate_hz // math.gcd(sample_rate_hz, mains_hz)
+    numbers = np.arange(1, len(HARMONICS_DB) + 1)
+    known = numbers * mains_hz < sample_rate_hz / 2
+    powers = 10 ** (np.array(HARMONICS_DB) / 10)
+    angles = np.outer(2 * np.pi * numbers[known], mains_hz / sample_rate_hz * np.arange(period))
+    return angles, np.sqrt(powers / powers.sum())[known, None]
 
 
 def _power_db(signal: Signal) -> float:

@@ -37,14 +37,15 @@ def scrape(samples: NDArray[np.float32], percent: float, sample_rate_hz: int, rn
 
 def _loop(percent: float, sample_rate_hz: int, rng: np.random.Generator) -> NDArray[np.float32] | None:
     """A twelfth of the shift in frames, over a loop that closes; None if the sample rate has no room for the band."""
-    hz = np.fft.rfftfreq(_LOOP_FRAMES, 1 / sample_rate_hz)
-    band = (hz >= SCRAPE_HZ[0]) & (hz <= SCRAPE_HZ[1])
-    if hz[-1] < SCRAPE_HZ[1]:
+    if sample_rate_hz / 2 < SCRAPE_HZ[1]:
         return None
-    reals, imaginaries = rng.standard_normal((2, int(band.sum())))
-    speed = np.zeros(hz.size, np.complex128)
-    speed[band] = reals + 1j * imaginaries
+    step_hz = sample_rate_hz / _LOOP_FRAMES
+    first, last = math.ceil(SCRAPE_HZ[0] / step_hz), math.floor(SCRAPE_HZ[1] / step_hz)
     # White speed within the band; the shift is its integral.
-    speed *= percent / 100 * _LOOP_FRAMES / math.sqrt(2 * float((np.abs(speed) ** 2).sum()))
-    shift = np.divide(speed, 2j * np.pi * hz / sample_rate_hz, out=np.zeros_like(speed), where=band)
-    return (np.fft.irfft(shift, _LOOP_FRAMES) / 12).astype(np.float32)
+    reals, imaginaries = rng.standard_normal((2, last + 1 - first))
+    shift = np.zeros(_LOOP_FRAMES // 2 + 1, np.complex64)
+    band = shift[first : last + 1]
+    band.real, band.imag = imaginaries, -reals
+    scale = percent / 100 * _LOOP_FRAMES / math.sqrt(2 * float((reals * reals + imaginaries * imaginaries).sum()))
+    band *= (scale / 12 / (2 * np.pi) * _LOOP_FRAMES) / np.arange(first, last + 1, dtype=np.float32)
+    return np.fft.irfft(shift, _LOOP_FRAMES).astype(np.float32, copy=False)

@@ -104,12 +104,18 @@ def symmetric_taps(responses: NDArray[np.float64], side: int) -> NDArray[np.floa
     Returns:
         Shape (filters, 1 + side), float32, read-only: the middle tap, then outwards.
     """
+    fade, shares = _fading(side)
     taps = np.fft.irfft(responses, axis=1)[:, : side + 1]
-    fade = 0.5 + 0.5 * np.cos(np.pi * np.clip(np.arange(side + 1) / (side + 1) * 1.5 - 0.5, 0, 1))
     taps *= fade
     # What the fading took off at 0 Hz is given back there, over no more than the fading's own width.
-    twice = np.r_[1.0, np.full(side, 2.0)]
-    taps += (responses[:, :1] - taps @ twice[:, None]) * fade / (fade @ twice)
+    taps += (responses[:, :1] - (2 * taps.sum(axis=1, keepdims=True) - taps[:, :1])) * shares
     found: NDArray[np.float32] = np.ascontiguousarray(taps, np.float32)
     found.flags.writeable = False
     return found
+
+
+@cache
+def _fading(side: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """What the taps are faded out by, and the same as shares of what they sum to on both sides."""
+    fade = 0.5 + 0.5 * np.cos(np.pi * np.clip(np.arange(side + 1) / (side + 1) * 1.5 - 0.5, 0, 1))
+    return fade, fade / (2 * fade.sum() - fade[0])

@@ -28,6 +28,7 @@ WEIGHTING_DB = (
     *(0.0, -0.9, -2.1, -5.9, -10.4, -14.2, -17.3, -23.0),
 )
 """Wow and flutter weighting of IEC 60386 / AES6-2008, from a public implementation that quotes the table."""
+_PLACES = np.log(WEIGHTING_HZ)
 
 DIAMETERS_DIFFER = 0.1
 """Each deck's capstan and roller are drawn within this share of the given diameters (modelling prior)."""
@@ -39,13 +40,13 @@ def weighting(frequency_hz: ArrayLike) -> NDArray[np.float64]:
     >>> round(float(weighting(0.8)), 4)
     0.5012
     """
-    hz = np.maximum(np.asarray(frequency_hz, np.float64), 1e-3)
+    places = np.log(np.maximum(frequency_hz, 1e-3))
     # Beyond the table's ends the slopes of its last steps go on.
-    steepest = (WEIGHTING_DB[1] - WEIGHTING_DB[0]) / math.log(WEIGHTING_HZ[1] / WEIGHTING_HZ[0])
-    falling = (WEIGHTING_DB[-1] - WEIGHTING_DB[-2]) / math.log(WEIGHTING_HZ[-1] / WEIGHTING_HZ[-2])
-    db = np.interp(np.log(hz), np.log(WEIGHTING_HZ), WEIGHTING_DB)
-    db += steepest * np.minimum(np.log(hz / WEIGHTING_HZ[0]), 0.0)
-    db += falling * np.maximum(np.log(hz / WEIGHTING_HZ[-1]), 0.0)
+    low, second, last_but_one, high = _PLACES[[0, 1, -2, -1]]
+    steepest = (WEIGHTING_DB[1] - WEIGHTING_DB[0]) / (second - low)
+    falling = (WEIGHTING_DB[-1] - WEIGHTING_DB[-2]) / (high - last_but_one)
+    db = np.interp(places, _PLACES, WEIGHTING_DB)
+    db += steepest * np.minimum(places - low, 0.0) + falling * np.maximum(places - high, 0.0)
     return np.asarray(10 ** (db / 20))
 
 
@@ -101,15 +102,15 @@ def parts(
     """
     decks = len(capstans_mm)
     rms = weighted_percent / two_sigma_factor(decks)
-    found = []
-    for share, diameters_mm in ((CAPSTAN_SHARE, capstans_mm), (ROLLER_SHARE, rollers_mm)):
-        for diameter_mm in diameters_mm:
-            hz = rotation_hz(diameter_mm)
-            found.append(Turning(rms * math.sqrt(2 * share / decks) / float(weighting(hz)), hz))
-    for wound_s, sign in ((left_s, -1), (played_s, 1)):
-        hz = float(turns_per_s(wound_s))
-        percent = rms * math.sqrt(REELS_SHARE / decks) / float(weighting(hz))
-        found += [Turning(percent, hz, wound_s, sign)] * decks
+    steady_hz = [rotation_hz(diameter_mm) for diameter_mm in (*capstans_mm, *rollers_mm)]
+    reels_hz = turns_per_s((left_s, played_s)).tolist()
+    steady = [rms * math.sqrt(2 * share / decks) for share in (CAPSTAN_SHARE, ROLLER_SHARE) for _ in range(decks)]
+    reels = [rms * math.sqrt(REELS_SHARE / decks)] * 2
+    hz = steady_hz + reels_hz
+    percents = (np.array(steady + reels) / weighting(hz)).tolist()
+    found = [Turning(percent, turns_hz) for percent, turns_hz in zip(percents[:-2], steady_hz, strict=True)]
+    found += [Turning(percents[-2], reels_hz[0], left_s, -1)] * decks
+    found += [Turning(percents[-1], reels_hz[1], played_s, 1)] * decks
     return found, rms * math.sqrt(NOISE_SHARE) / _noise_weight()
 
 

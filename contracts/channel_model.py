@@ -137,14 +137,16 @@ class Channel:
 
         ``watch`` is told before each stage how many of how many are done.
         """
-        root = tuple(int(word) for word in rng.integers(0, 2**32, size=4, dtype=np.uint64))
+        root = tuple(rng.integers(0, 2**32, size=4, dtype=np.uint64).tolist())
         seen: Counter[str] = Counter()
+        streams = []
+        for stage in self.stages:
+            streams.append(substream(root, stage.name, seen[stage.name]))
+            seen[stage.name] += 1
         own: NDArray[np.float32] | None = None
-        for number, stage in enumerate(self.stages):
+        for number, (stage, stream) in enumerate(zip(self.stages, streams, strict=True)):
             if watch is not None:
                 watch(number, len(self.stages))
-            stream = substream(root, stage.name, seen[stage.name])
-            seen[stage.name] += 1
             if isinstance(stage, Treatment):
                 if stage.idle or signal.frames == 0:
                     continue

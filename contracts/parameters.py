@@ -8,6 +8,7 @@ from __future__ import annotations
 import dataclasses
 import math
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, cast
 
 from .errors import UsageError, in_one_line
@@ -129,8 +130,13 @@ def parameter(
 
 def parameters_of(plug_in: Any) -> tuple[Parameter, ...]:
     """The declared parameters of a plug-in (class or instance), in order of declaration."""
+    return _declared_by(plug_in if isinstance(plug_in, type) else type(plug_in))
+
+
+@cache
+def _declared_by(kind: type[Any]) -> tuple[Parameter, ...]:
     return tuple(
         Parameter(field.name, cast(Value, field.default), **field.metadata["parameter"])
-        for field in dataclasses.fields(plug_in)
+        for field in dataclasses.fields(kind)
         if "parameter" in field.metadata
     )

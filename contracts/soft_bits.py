@@ -23,6 +23,13 @@ LOST = 0.1
 """A magnitude of this or less says that the bit is not known (lost bytes hold such a bit)."""
 
 
+def _own(values: ArrayLike) -> NDArray[np.float32]:
+    if isinstance(values, np.ndarray) and values.dtype == np.float32:
+        return np.array(values, ndmin=1)
+    with np.errstate(over="ignore"):
+        return np.array(values, dtype=np.float32, ndmin=1)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class SoftBits:
     """Bits with their confidence and their place on the tape. See the module's text.
@@ -42,9 +49,9 @@ class SoftBits:
 
     def __init__(self, values: ArrayLike, times_s: ArrayLike = 0.0, events: tuple[Event, ...] = ()) -> None:
         try:
-            with np.errstate(over="ignore"):
-                soft: NDArray[np.float32] = np.array(values, dtype=np.float32, ndmin=1)
-            times: NDArray[np.float64] = np.array(np.broadcast_to(np.asarray(times_s, np.float64), soft.shape))
+            soft = _own(values)
+            times = np.empty(soft.shape)
+            times[...] = times_s
         except (TypeError, ValueError):
             raise UsageError("Arguments 'values' and 'times_s' must be numbers of one shape (bits,).") from None
         if soft.ndim != 1:

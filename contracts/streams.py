@@ -35,12 +35,20 @@ def stream(seed: int, trial: int, name: str) -> np.random.Generator:
     for argument, value in (("seed", seed), ("trial", trial)):
         if not isinstance(value, int | np.integer) or isinstance(value, bool) or value < 0:
             raise UsageError(f"Argument '{argument}' must be a whole number of at least 0, not {value!r}.")
-    key = np.random.SeedSequence(entropy=seed, spawn_key=(trial, *_words(name)))
-    return np.random.Generator(np.random.Philox(key))
+    return _generator(_in_words(int(seed)), (*_in_words(int(trial)), *_words(name)))
 
 
 def substream(root: tuple[int, ...], name: str, repeat: int = 0) -> np.random.Generator:
     """The generator of the ``repeat``-th stage called ``name`` under entropy words ``root`` (32 bits)."""
-    # What numpy makes of ``SeedSequence(root, spawn_key=(repeat, *words))``, five times as fast.
-    entropy = np.array((*root, *(0,) * (_POOL_WORDS - len(root)), repeat, *_words(name)), np.uint32)
-    return np.random.Generator(np.random.Philox(np.random.SeedSequence(entropy)))
+    return _generator(root, (repeat, *_words(name)))
+
+
+def _generator(entropy: tuple[int, ...], spawn_key: tuple[int, ...]) -> np.random.Generator:
+    # What numpy makes of ``SeedSequence(entropy, spawn_key=spawn_key)`` of words of 32 bits, five times as fast.
+    all_words = np.array((*entropy, *(0,) * (_POOL_WORDS - len(entropy)), *spawn_key), np.uint32)
+    return np.random.Generator(np.random.Philox(np.random.SeedSequence(all_words)))
+
+
+def _in_words(number: int) -> tuple[int, ...]:
+    """Words of 32 bits, the lowest first; of nothing one."""
+    return tuple(number >> shift & 0xFFFFFFFF for shift in range(0, max(number.bit_length(), 1), 32))

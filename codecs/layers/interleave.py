@@ -12,6 +12,7 @@ a track of its own, and what one track loses is every second byte.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,9 @@ from ...contracts.bits import Bits
 from ...contracts.layer import Heard, Layer
 from ...contracts.parameters import parameter
 from ...contracts.soft_bits import SoftBits
+
+_KEPT_BYTES = 4096
+"""Up to so many bytes where they go is remembered: 0.5 MB for each length."""
 
 
 @dataclass(frozen=True)
@@ -54,24 +58,48 @@ class Interleave(Layer):
 
     def encode(self, bits: Bits) -> Bits:
         padded = np.pad(bits, (0, -bits.size % 8))
-        return padded[self._sent(padded.size // 8)]
+        return padded[self._places(padded.size // 8).sent]
 
     def decode(self, passes: tuple[SoftBits, ...]) -> Heard:
         return Heard(tuple(self._restored(heard) for heard in passes))
 
     def _restored(self, heard: SoftBits) -> SoftBits:
-        origin = np.argsort(self._sent(len(heard) // 8))
+        origin = self._places(len(heard) // 8).origin
         return SoftBits(heard.values[origin], heard.times_s[origin])
 
-    def _sent(self, count: int) -> NDArray[np.intp]:
-        """Which bit of the data is sent in each place, shape (8 * count,)."""
-        short, longer = divmod(count, self.depth)
-        lengths = np.full(self.depth, short)
-        lengths[:longer] += 1
-        starts = np.cumsum(lengths) - lengths
-        column = np.arange(count) - np.repeat(starts, lengths)
-        bits: NDArray[np.intp] = 8 * np.argsort(column, kind="stable")[:, None] + np.arange(8)
-        if self.by_track:
-            paired = count // 2 * 2
-            bits[:paired] = bits[:paired].reshape(-1, 2, 8).swapaxes(1, 2).reshape(-1, 8)
-        return bits.ravel()
+    def _places(self, count: int) -> _Places:
+        made = _kept_places if count <= _KEPT_BYTES else _made_places
+        return made(count, self.depth, self.by_track)
+
+
+@dataclass(frozen=True, slots=True)
+class _Places:
+    """What goes where.
+
+    Attributes:
+        sent: which bit of the data is sent in each place.
+        origin: in which place each bit of the data is sent.
+    """
+
+    sent: NDArray[np.intp]
+    origin: NDArray[np.intp]
+
+
+def _made_places(count: int, depth: int, by_track: bool) -> _Places:
+    """For ``count`` bytes."""
+    short, longer = divmod(count, depth)
+    lengths = np.full(depth, short)
+    lengths[:longer] += 1
+    starts = np.cumsum(lengths) - lengths
+    column = np.arange(count) - np.repeat(starts, lengths)
+    bits: NDArray[np.intp] = 8 * np.argsort(column, kind="stable")[:, None] + np.arange(8)
+    if by_track:
+        paired = count // 2 * 2
+        bits[:paired] = bits[:paired].reshape(-1, 2, 8).swapaxes(1, 2).reshape(-1, 8)
+    sent = bits.ravel()
+    origin = np.empty_like(sent)
+    origin[sent] = np.arange(sent.size)
+    return _Places(sent, origin)
+
+
+_kept_places = lru_cache(maxsize=8)(_made_places)

@@ -144,31 +144,35 @@ class _Flywheel:
     pace: NDArray[np.float64]
     times: list[float] = field(init=False)
     strengths: list[float] = field(init=False)
+    marks: list[bool] = field(init=False)
     _steps_a_group: int = field(init=False)
+    _step_s: float = field(init=False)
+    _mark_s: float = field(init=False)
 
     def __post_init__(self) -> None:
         # Numbers of Python: they are looked at one by one.
         self.times = self.bursts.times.tolist()
         self.strengths = self.bursts.strength.tolist()
+        self.marks = self.bursts.mark.tolist() if self.code.reset_mark else [False] * len(self.times)
         self._steps_a_group = self.code.data_steps + self.code.extra_steps
+        self._step_s, self._mark_s = self.code.step_s, self.code.mark_s
 
     def _hops(self, seconds: float, time: float) -> float:
-        place = min(max(0, int(time)), self.pace.size - 1)
+        place = int(time)
+        if not 0 <= place < self.pace.size:
+            place = 0 if place < 0 else self.pace.size - 1
         return seconds * self.pace.item(place)
 
     def _groups_between(self, first: float, beyond: float) -> int:
         return max(0, round((beyond - first) / self._hops(self.code.group_s, first)))
 
-    def _marked(self, burst: int) -> bool:
-        return self.code.reset_mark and bool(self.bursts.mark[burst])
-
     def _next(self, time: float, marked: bool) -> float:
-        return time + self._hops(self.code.step_s + (self.code.mark_s if marked else 0.0), time)
+        return time + self._hops(self._step_s + self._mark_s if marked else self._step_s, time)
 
     def _burst_near(self, time: float, lost: int = 0) -> int | None:
         """The strongest burst within the window about ``time``, with ``lost`` clocks not heard before it."""
-        share = min(WIDEST_WINDOW, WINDOW + WINDOW_WIDENS * lost)
-        reach = self._hops(share * self.code.step_s, time)
+        share = min(WIDEST_WINDOW, WINDOW + WINDOW_WIDENS * lost) if lost else WINDOW
+        reach = self._hops(share * self._step_s, time)
         first = bisect_left(self.times, time - reach)
         beyond = bisect_left(self.times, time + reach, first)
         if beyond - first < 2:
@@ -176,7 +180,7 @@ class _Flywheel:
         return max(range(first, beyond), key=self.strengths.__getitem__)
 
     def _starts_train(self, burst: int) -> bool:
-        return self._hits(self.times[burst], self._marked(burst), TRIAL_STEPS) >= TRIAL_HITS
+        return self._hits(self.times[burst], self.marks[burst], TRIAL_STEPS) >= TRIAL_HITS
 
     def _hits(self, time: float, marked: bool, steps: int) -> int:
         """How many of the next ``steps`` clocks after the one at ``time`` are heard in cadence."""
@@ -186,7 +190,7 @@ class _Flywheel:
             found = self._burst_near(time)
             marked = False
             if found is not None:
-                time, marked = self.times[found], self._marked(found)
+                time, marked = self.times[found], self.marks[found]
                 hits += 1
         return hits
 
@@ -219,8 +223,8 @@ class _Flywheel:
         """Every step from burst ``first`` on, up to the end mark or the last clock heard."""
         most_lost = LONGEST_SILENCE_GROUPS * self._steps_a_group
         time = self.times[first]
-        place = 0 if self._marked(first) or not self.code.reset_mark else None
-        steps = [Step(time, True, self._marked(first))]
+        place = 0 if self.marks[first] or not self.code.reset_mark else None
+        steps = [Step(time, True, self.marks[first])]
         lost = 0
         while lost <= most_lost and time < self.pace.size:
             expected = self._next(time, place == 0)
@@ -246,7 +250,7 @@ class _Flywheel:
             if self.code.end_mark and self.bursts.end[found] and self._hits(self.times[found], False, 3) < 2:
                 return steps, True
             follows = 0 if place is None else (place + 1) % self._steps_a_group
-            marked = self._marked(found) if place is None or broken else self._mark_at(found, follows == 0)
+            marked = self.marks[found] if place is None or broken else self._mark_at(found, follows == 0)
             time = self.times[found] if broken else expected + self._follow(found) * (self.times[found] - expected)
             steps.append(Step(time, True, marked, broken))
             if marked:
@@ -261,7 +265,7 @@ class _Flywheel:
 
     def _mark_at(self, burst: int, expected: bool) -> bool:
         """Whether ``burst`` is a reset mark: where the group's cadence says otherwise, the next clocks decide."""
-        marked = self._marked(burst)
+        marked = self.marks[burst]
         if marked == expected or expected:
             return marked
         time = self.times[burst]
@@ -272,9 +276,9 @@ class _Flywheel:
         burst = bisect_left(self.times, expected)
         if burst == len(self.times) or self.times[burst] > self._next(expected, False):
             return None
-        reach = self._hops(WIDEST_WINDOW * self.code.step_s, expected)
+        reach = self._hops(WIDEST_WINDOW * self._step_s, expected)
         if self.times[burst] > self._next(expected, False) - reach:
             return None
         in_cadence = self._hits(expected, False, TRIAL_STEPS)
-        elsewhere = self._hits(self.times[burst], self._marked(burst), TRIAL_STEPS)
+        elsewhere = self._hits(self.times[burst], self.marks[burst], TRIAL_STEPS)
         return burst if elsewhere >= TRIAL_HITS > 2 * in_cadence else None

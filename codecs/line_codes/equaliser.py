@@ -27,6 +27,8 @@ HOLD = 0.02
 
 ROUNDS = 2
 
+_SAME = np.eye(2 * REACH + 1)
+
 
 def equalised(
     values: NDArray[np.float32], heard: NDArray[np.bool_], out: NDArray[np.float32] | None = None
@@ -46,29 +48,22 @@ def equalised(
     count = stretches * STRETCH
     learnt = np.zeros(count, np.bool_)
     learnt[: values.size] = heard
-    unchanged = np.zeros(taps)
-    unchanged[REACH] = 1.0
-    square, told, right = (np.empty((2 * stretches, *shape)) for shape in ((taps, taps), (), (taps,)))
+    # Over half stretches each, with nothing before the first and after the last.
+    square, told, right = (np.zeros((2 * stretches + 2, *shape)) for shape in ((taps, taps), (), (taps,)))
     with scratch(count + 2 * REACH, count) as (padded, freed):
         padded[:REACH] = padded[REACH + values.size :] = 0
         padded[REACH : REACH + values.size] = values
-        squares(learnt, padded, square, told)
-        hold = HOLD * np.maximum(_of_four(_between(told)), 1)
-        solved = np.linalg.inv(_of_four(_between(square)) + hold[:, None, None] * np.eye(taps))
+        squares(learnt, padded, square[1:-1], told[1:-1])
+        hold = HOLD * np.maximum(_of_four(told), 1)
+        solved = np.linalg.inv(_of_four(square) + hold[:, None, None] * _SAME)
         decisions = padded[REACH:-REACH]
         for _ in range(ROUNDS):
-            decided(learnt, decisions, padded, right)
-            fitted = solved @ (_of_four(_between(right)) + hold[:, None] * unchanged)[..., None]
+            decided(learnt, decisions, padded, right[1:-1])
+            fitted = solved @ (_of_four(right) + hold[:, None] * _SAME[REACH])[..., None]
             filtered(padded, fitted[..., 0].astype(np.float32), freed)
             decisions = freed
         out[:] = freed[: values.size]
     return out
-
-
-def _between(sums: Values) -> Values:
-    """With nothing before the first and after the last."""
-    nothing = np.zeros_like(sums[:1])
-    return np.concatenate((nothing, sums, nothing))
 
 
 def _of_four(halves: Values) -> Values:

@@ -97,11 +97,12 @@ def together(left: Soft, right: Soft) -> Soft:
     # Some thousand changes, evenly spread, say it as well as all.
     every = 1 + left.size // _FITTED
     sure = np.tanh(left[::every])
-    # No product of matrices: its own threads would wait for the trials' threads, and cost more than all the rest.
-    fits = [
-        float((sure * np.tanh(shifted[shift : shift + left.size : every])).sum())
-        for shift in range(2 * _MOST_SHIFT + 1)
-    ]
+    heard = np.tanh(shifted) if every == 1 else None
+    fits = []
+    for shift in range(2 * _MOST_SHIFT + 1):
+        place = slice(shift, shift + left.size, every)
+        # No product of matrices: its own threads would wait for the trials' threads, and cost more than all the rest.
+        fits.append(float((sure * (np.tanh(shifted[place]) if heard is None else heard[place])).sum()))
     best = int(np.argmax(np.abs(fits)))
     moved = shifted[best : best + left.size]
     return left + moved if fits[best] >= 0 else left - moved

@@ -6,8 +6,7 @@ Fresh memory is handed out by the operating system a page at a time, which costs
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
+from itertools import accumulate
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,24 +24,32 @@ class _Kept(threading.local):
 _kept = _Kept()
 
 
-@contextmanager
-def scratch(*sizes: int) -> Iterator[list[NDArray[np.float32]]]:
+class scratch:
     """Rows of ``sizes`` for as long as the block lasts, holding anything; nothing of them may be handed on.
 
     >>> with scratch(2, 3) as (one, other):
     ...     one.shape, other.shape
     ((2,), (3,))
     """
-    begin, needed = _kept.used, sum(sizes)
-    _kept.wanted = max(_kept.wanted, begin + needed)
-    if begin == 0 and _kept.store.size < _kept.wanted and 4 * _kept.wanted <= MOST_BYTES:
-        _kept.store = np.empty(_kept.wanted, np.float32)
-    inside = begin + needed <= _kept.store.size
-    rows = _kept.store[begin : begin + needed] if inside else np.empty(needed, np.float32)
-    if inside:
-        _kept.used += needed
-    try:
-        ends = np.cumsum(sizes).tolist()
-        yield [rows[end - size : end] for size, end in zip(sizes, ends, strict=True)]
-    finally:
-        _kept.used = begin
+
+    __slots__ = ("begin", "sizes")
+
+    def __init__(self, *sizes: int) -> None:
+        self.sizes = sizes
+
+    def __enter__(self) -> list[NDArray[np.float32]]:
+        self.begin = begin = _kept.used
+        needed = sum(self.sizes)
+        _kept.wanted = max(_kept.wanted, begin + needed)
+        if begin == 0 and _kept.store.size < _kept.wanted and 4 * _kept.wanted <= MOST_BYTES:
+            _kept.store = np.empty(_kept.wanted, np.float32)
+        if begin + needed <= _kept.store.size:
+            _kept.used += needed
+            rows = _kept.store[begin : begin + needed]
+        else:
+            rows = np.empty(needed, np.float32)
+        ends = accumulate(self.sizes)
+        return [rows[end - size : end] for size, end in zip(self.sizes, ends, strict=True)]
+
+    def __exit__(self, *_: object) -> None:
+        _kept.used = self.begin

@@ -11,6 +11,7 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -243,11 +244,16 @@ def _smooth(times: Times, errors: NDArray[np.float32], reach: int) -> None:
     if reach < 2:
         times += errors
         return
+    smooth(times, errors, _smoothing(reach))
+
+
+@lru_cache(maxsize=64)
+def _smoothing(reach: int) -> NDArray[np.float32]:
     bell = np.hanning(2 * reach + 3)[1:-1]
     bell /= bell.sum()
     kernel = -np.convolve(bell, bell)
     kernel[reach : reach + bell.size] += 2 * bell
-    smooth(times, errors, kernel[None].astype(np.float32))
+    return kernel[None].astype(np.float32)
 
 
 def _join(pieces: list[_Piece], sample_rate_hz: int, rate_hz: float) -> Clock:

@@ -34,6 +34,7 @@ _HALF = _PHASES // 2
 _LENGTH = STRETCH * _PHASES
 _MIDDLE = (_LENGTH - 1) / 2
 _WINDOW = (np.hanning(_LENGTH + 2)[1:-1] + 0.3).astype(np.float32)
+_WEIGHT = _WINDOW.sum()
 _BINS = 2 * _LENGTH // _PHASES
 _LOW = int(_BINS * (1 - SPEED_LIMIT))
 _HIGH = int(np.ceil(_BINS * (1 + SPEED_LIMIT)))
@@ -85,7 +86,7 @@ def survey(
         sizes -= totals[..., None]
         sizes *= _WINDOW
         spectra = np.fft.rfft(sizes, 2 * _LENGTH).view(np.float32)
-        beats(spectra, totals * _WINDOW.sum(), _LOW, _HIGH, _MIDDLE / (2 * _LENGTH), CLEAR, told)
+        beats(spectra, totals * _WEIGHT, _LOW, _HIGH, _MIDDLE / (2 * _LENGTH), CLEAR, told)
     clarity, certainty, bins, offsets, lags = told
     periods = 2 * _LENGTH / bins * step
     starts = (stretches * _LENGTH + _MIDDLE + _HALF) * step + offsets * periods

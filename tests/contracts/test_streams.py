@@ -13,7 +13,7 @@ from tapewright.contracts.errors import UsageError
 from tapewright.contracts.signal import Signal
 from tapewright.contracts.streams import stream, substream
 
-KEYS = st.tuples(st.integers(0, 2**70), st.integers(0, 2**40), st.text(max_size=12))
+KEYS = st.tuples(st.integers(0, 2**140), st.integers(0, 2**70), st.text(max_size=12))
 
 
 @given(
@@ -25,6 +25,14 @@ def test_a_substream_is_numpys_own_spawn_of_its_words(root, name, repeat):
     words = struct.unpack(">4I", hashlib.blake2b(name.encode(), digest_size=16).digest())
     numpys = np.random.SeedSequence(entropy=root, spawn_key=(repeat, *words))
     assert np.random.Generator(np.random.Philox(numpys)).bytes(16) == substream(root, name, repeat).bytes(16)
+
+
+@given(key=KEYS)
+def test_a_stream_is_numpys_own_spawn_of_its_words(key):
+    seed, trial, name = key
+    words = struct.unpack(">4I", hashlib.blake2b(name.encode(), digest_size=16).digest())
+    numpys = np.random.SeedSequence(entropy=seed, spawn_key=(trial, *words))
+    assert np.random.Generator(np.random.Philox(numpys)).bytes(16) == stream(seed, trial, name).bytes(16)
 
 
 @given(st.lists(KEYS, min_size=2, max_size=6, unique=True), st.randoms(use_true_random=False))
