@@ -22,7 +22,7 @@ _ROWS = types.Array(types.float32, 2, "C")
 _SPECTRA = types.Array(types.float32, 3, "C")
 
 
-@compiled(ahead=(_READ, types.Array(types.int64, 1, "C"), types.float64, types.int64, _ROWS), fastmath=True)
+@compiled(ahead=(_READ, types.Array(types.int64, 1, "C"), types.float64, types.int64, _ROWS), fastmath=True, brief=True)
 def falls(samples: Samples, stretches: NDArray[np.int64], step: float, half: int, out: Rows) -> None:
     """Size of a quarter of the fall of the mean level over ``half`` steps to either side, at every step.
 
@@ -47,7 +47,8 @@ def falls(samples: Samples, stretches: NDArray[np.int64], step: float, half: int
 
 
 @compiled(
-    ahead=(_SPECTRA, _ROWS, types.int64, types.int64, types.float64, types.float64, types.Array(types.float64, 2, "C"))
+    ahead=(_SPECTRA, _ROWS, types.int64, types.int64, types.float64, types.float64, types.Array(types.float64, 2, "C")),
+    brief=True,
 )
 def beats(
     spectra: Rows, totals: Rows, low: int, high: int, middle: float, clear: float, out: NDArray[np.float64]

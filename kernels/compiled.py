@@ -1,4 +1,7 @@
-"""How every kernel is compiled: without Python's lock, divided as numpy divides, kept for the next start."""
+"""How every kernel is compiled: without Python's lock, divided as numpy divides, kept for the next start.
+
+But a brief one keeps the lock: it is over before another thread has woken up, and would then have to wait for that one.
+"""
 
 from __future__ import annotations
 
@@ -30,7 +33,10 @@ at_once = True
 
 
 def compiled(
-    signature: Any = None, fastmath: bool | set[str] = False, ahead: tuple[Any, ...] | None = None
+    signature: Any = None,
+    fastmath: bool | set[str] = False,
+    ahead: tuple[Any, ...] | None = None,
+    brief: bool = False,
 ) -> Callable[[Kernel], Kernel]:
     """Decorator of a kernel.
 
@@ -41,8 +47,9 @@ def compiled(
         fastmath: what may be done to sums, as numba has it.
         ahead: without a signature: the types of the arguments that the first call usually brings. Another process may
             compile for them before it comes (``first_build``).
+        brief: over in some ten microseconds on a tape of some seconds.
     """
-    options: dict[str, Any] = {"error_model": "numpy", "nogil": True, "cache": True, "no_cfunc_wrapper": True}
+    options: dict[str, Any] = {"error_model": "numpy", "nogil": not brief, "cache": True, "no_cfunc_wrapper": True}
 
     def made(function: Kernel) -> Kernel:
         given: Any = signature if at_once else None

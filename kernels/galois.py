@@ -169,7 +169,7 @@ def _repair(
     return found == degree
 
 
-@compiled(types.void(_ROWS_OF_LANES, _LANES, _VERDICTS))
+@compiled(types.void(_ROWS_OF_LANES, _LANES, _VERDICTS), brief=True)
 def recognise_words(lanes: NDArray[np.uint64], feedback: NDArray[np.uint64], clean: NDArray[np.bool_]) -> None:
     """Write to ``clean``, shape (words,), which rows of ``lanes``, shape (words, columns), are codewords."""
     register = np.empty(feedback.size // 2048, np.uint64)

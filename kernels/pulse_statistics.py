@@ -68,7 +68,7 @@ def window_sums(values: NDArray[Kind], width: int, spare: NDArray[Kind], out: ND
             begin += length
 
 
-@compiled(ahead=(_ROW, types.int64, types.int64, _ROW, _ROW, _ROW), fastmath=True)
+@compiled(ahead=(_ROW, types.int64, types.int64, _ROW, _ROW, _ROW), fastmath=True, brief=True)
 def levelled(falls: Row, reach: int, memory: int, values: Row, scales: Row, usual: Row) -> None:
     """Each of ``falls`` as a multiple of the mean size within ``reach`` of it.
 

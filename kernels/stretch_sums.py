@@ -28,7 +28,7 @@ def _dot(left: Row, right: Row) -> np.float32:
     return total
 
 
-@compiled(ahead=(_CHOSEN, _ROW, types.Array(types.float64, 3, "C"), _DOUBLES), fastmath=True)
+@compiled(ahead=(_CHOSEN, _ROW, types.Array(types.float64, 3, "C"), _DOUBLES), fastmath=True, brief=True)
 def squares(chosen: Chosen, values: Row, out: NDArray[np.float64], counted: NDArray[np.float64]) -> None:
     """Sums of the products of ``values`` at every two lags, stretch by stretch.
 
@@ -57,7 +57,7 @@ def squares(chosen: Chosen, values: Row, out: NDArray[np.float64], counted: NDAr
                 out[stretch, lag, first] = total
 
 
-@compiled(ahead=(_CHOSEN, _ROW, _ROW, types.Array(types.float64, 2, "C")), fastmath=True)
+@compiled(ahead=(_CHOSEN, _ROW, _ROW, types.Array(types.float64, 2, "C")), fastmath=True, brief=True)
 def decided(chosen: Chosen, symbols: Row, values: Row, out: NDArray[np.float64]) -> None:
     """Sums of the signs of ``symbols`` times ``values`` at every lag, stretch by stretch.
 
@@ -77,7 +77,7 @@ def decided(chosen: Chosen, symbols: Row, values: Row, out: NDArray[np.float64])
             out[stretch, lag] = _dot(own, values[begin + lag : begin + lag + length])
 
 
-@compiled(ahead=(_ROW, _TAPS, _ROW), fastmath=True)
+@compiled(ahead=(_ROW, _TAPS, _ROW), fastmath=True, brief=True)
 def filtered(values: Row, taps: NDArray[np.float32], out: Row) -> None:
     """Each of ``out`` is what stands in ``values`` from its place on, by the taps of its stretch.
 
@@ -103,7 +103,7 @@ def filtered(values: Row, taps: NDArray[np.float32], out: Row) -> None:
                 into[k] += tap * here[k] + next_tap * there[k]
 
 
-@compiled(ahead=(_DOUBLES, _ROW, _TAPS), fastmath=True)
+@compiled(ahead=(_DOUBLES, _ROW, _TAPS), fastmath=True, brief=True)
 def smooth(times: NDArray[np.float64], errors: Row, taps: NDArray[np.float32]) -> None:
     """Add ``errors`` to ``times`` and filter them by ``taps``, as if they went on beyond either end as they came.
 
