@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from time import process_time
 
+from ...files.chime import NAME
+from ...files.programs import read_program
 from ..engines import engine
 from ..study import Study
 from ..trials import cores, run
@@ -20,6 +22,9 @@ SHORT_BYTES, LONG_BYTES = 512, 4096
 FEWEST = 32
 """Trials of the short tape: of fewer the last one, which plays alone, would count."""
 
+MAIN_JOB_SHARE = 8
+"""So many trials of the short tape for one of the main job, which is of sixteen kinds, some of them long."""
+
 
 def study(trials: int, payload_bytes: int = SHORT_BYTES) -> Study:
     """``sturdy`` over ``ordinary-worn``."""
@@ -28,24 +33,35 @@ def study(trials: int, payload_bytes: int = SHORT_BYTES) -> Study:
     )
 
 
+def main_job(trials: int) -> Study:
+    """What ``tapewright compare`` plays if nothing is asked for, with fewer trials."""
+    return Study(read_program(NAME).data, NAME, trials=trials, seed=SEED)
+
+
 def second_core(trials: int, rounds: int) -> list[Row]:
-    sizes = [(max(trials, FEWEST), SHORT_BYTES)]
+    works = {f"trials of {SHORT_BYTES:,} bytes": study(max(trials, FEWEST))}
     if trials >= FEWEST:  # a quick run has no time for the long ones
-        sizes.append((trials // 2, LONG_BYTES))
-    rows = [_second_core("threads", count, payload_bytes, rounds) for count, payload_bytes in sizes]
-    return rows + [_second_core("processes", count, payload_bytes, rounds) for count, payload_bytes in sizes]
+        works = {
+            "the main job": main_job(trials // MAIN_JOB_SHARE),
+            f"trials of {LONG_BYTES:,} bytes": study(trials, LONG_BYTES),
+            f"trials of {SHORT_BYTES:,} bytes": study(2 * trials),
+        }
+    return [
+        _second_core(kind, work, asked, rounds if len(works) == 1 else rounds // 2 + 1)
+        for kind in ("threads", "processes")
+        for work, asked in works.items()
+    ]
 
 
-def _second_core(kind: str, trials: int, payload_bytes: int, rounds: int) -> Row:
+def _second_core(kind: str, work: str, asked: Study, rounds: int) -> Row:
     """Two workers against one thread; processes once they are there, which takes about a second."""
-    row = Row(f"1 to 2 cores: {kind}, trials of {payload_bytes:,} bytes", "1 thread", 2, 1.8, unit="ms a trial")
+    row = Row(f"1 to 2 cores: {kind}, {work}", "1 thread", 2, 1.8, unit="ms a tape")
     if cores() < 2:
         return replace(row, note="not measured, because there is but one core")
-    asked = study(trials, payload_bytes)
     with engine(kind, 2) as two:
         timed = paired(lambda: run(asked, engine=two), lambda: run(asked, 1), rounds, "wall")
     note = f"by the wall's clock, with a load of {load()[0]:.1f} on the machine"
-    return timed.into(replace(row, note=note), 1e3 / trials)
+    return timed.into(replace(row, note=note), 1e3 / (asked.trials * len(asked.tasks())))
 
 
 def growth_with_trials(most: int) -> Row:
