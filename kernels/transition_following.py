@@ -136,7 +136,7 @@ def follow(
             begin = laid_out(left, right, low, high, onward, every, sums)
         here, stride, size = (time - begin) / every, np.float32(period / every), np.float32(0.5 / quarter)
         mean_a = read(sums[0], np.float32(here - late / every), stride, size, count, work, np.int64(0))
-        mean_b = read(sums[1], np.float32(here + late / every), stride, size, count, work, OTHER)
+        mean_b = read(sums[1], np.float32(here + late / every), stride, size, count, work, np.int64(OTHER))
         settled = 1.0
         if done == 0:
             work[AFTER - 1], work[OTHER + AFTER - 1] = work[BEFORE], work[OTHER + BEFORE]
