@@ -53,28 +53,38 @@ class Relays(Receiver):
     def check(self) -> None:
         """See ``PlugIn``: reads both files, so that a wrong one is met before any tape is made."""
         relays, table = self.files()
-        content = f"{relays.content}-{table.content}"
+        object.__setattr__(self, "content", _content(relays, table))
+
+    def files(self) -> tuple[RelaySet, Table]:
+        """What the two files hold, the relays as far apart as ``relay_spread`` says.
+
+        Raises:
+            UsageError: files that hold no machine, or another than ``content`` says: what is counted of one machine
+                never stands under the name of another, even where a file is edited while tapes play.
+        """
+        relays, table = load_set(self.set), load_table(self.table)
+        content = _content(relays, table)
         if self.content not in ("", content):
             raise UsageError(
                 f"relays: set '{self.set}' and table '{self.table}' hold {content} now, not {self.content}: "
-                f"they have changed since that was written."
+                f"they have changed since that was written; put them back, or begin anew with what they hold now."
             )
-        object.__setattr__(self, "content", content)
-
-    def files(self) -> tuple[RelaySet, Table]:
-        """What the two files hold, the relays as far apart as ``relay_spread`` says."""
-        relays = load_set(self.set)
-        return relays if self.relay_spread == 1 else relays.spread(self.relay_spread), load_table(self.table)
+        return relays if self.relay_spread == 1 else relays.spread(self.relay_spread), table
 
     def refusal(self, codec: Codec) -> str | None:
-        """See ``Receiver``."""
+        """See ``Receiver``.
+
+        Raises:
+            UsageError: as ``files``, which says nothing against the codec.
+        """
         against = obstacle(codec)
         if against is not None:
             return f"relays: {against}."
         if not isinstance(codec.line_code, KeyedLineCode):
             return f"relays: '{codec.line_code.name}' is not made of keyed tone bursts, which a relay can follow."
+        relays, table = self.files()
         try:
-            return reason_against(codec.line_code.keying(), *self.wiring(codec))
+            return reason_against(codec.line_code.keying(), relays, self._fitted(table, codec))
         except UsageError as error:
             return str(error)
 
@@ -82,10 +92,13 @@ class Relays(Receiver):
         """What the two files hold, the table fitted to the groups of ``codec``, which relays can decode.
 
         Raises:
-            UsageError: a table that cannot be fitted to such groups.
+            UsageError: a table that cannot be fitted to such groups, or as ``files``.
         """
         relays, table = self.files()
-        return relays, replace(fitted(table, codec), comparator=self.verify)
+        return relays, self._fitted(table, codec)
+
+    def _fitted(self, table: Table, codec: Codec) -> Table:
+        return replace(fitted(table, codec), comparator=self.verify)
 
     def memory_bytes(self, codec: Codec, payload_bytes: int) -> int:
         """Cells that a load fills: the program, and what of the code is not taken off before it is written."""
@@ -165,7 +178,7 @@ class Relays(Receiver):
         otherwise ``intact`` is None.
 
         Raises:
-            UsageError: a codec that relays cannot decode (ask ``refusal`` first).
+            UsageError: a codec that relays cannot decode (ask ``refusal`` first), or as ``files``.
         """
         plays = signals or (Signal(np.zeros((2, 0), np.float32), 44_100),)
         keying, table, machine = self._built(codec, rng)
@@ -175,6 +188,10 @@ class Relays(Receiver):
             again = load(plays[-1], machine, table, keying, rng)
             noticed = (*noticed, *_against(loaded, again, len(plays) > 1))
         return _decoded(codec, loaded, noticed)
+
+
+def _content(relays: RelaySet, table: Table) -> str:
+    return f"{relays.content}-{table.content}"
 
 
 def _against(loaded: Load, again: Load, anew: bool) -> tuple[Fault, ...]:

@@ -51,6 +51,39 @@ def test_a_changed_file_is_another_machine(tmp_path: Path) -> None:
         receiver(before.spec)
 
 
+@pytest.mark.parametrize(
+    ("folder", "name", "option", "old", "new"),
+    [
+        ("sets", "signal_12v", "set", "worn_percent = 0.0", "worn_percent = 10.0"),
+        ("tables", "clock_tower", "table", 'isolation = "diodes"', 'isolation = "poles"'),
+    ],
+)
+def test_a_file_that_changes_under_a_machine_is_told_at_its_next_tape(
+    folder: str, name: str, option: str, old: str, new: str, tmp_path: Path
+) -> None:
+    """What is counted afterwards would stand under what the file held before."""
+    path = tmp_path / "mine.toml"
+    text = (resources.files("tapewright.receivers.relays") / folder / f"{name}.toml").read_text()
+    assert old in text
+    path.write_text(text)
+    machine = receiver(f'relays:{option}="{path}"')
+    assert isinstance(machine, Relays)
+    tape = PLAIN.encode(b"\x55")
+    before = machine.receive(PLAIN, (tape,), stream(7, 0, "receiver"))
+    path.write_text(text.replace(old, new))
+    for ask in (
+        lambda: machine.receive(PLAIN, (tape,), stream(7, 0, "receiver")),
+        lambda: machine.refusal(PLAIN),  # no reason against the codec, which a table of results would keep as one
+        lambda: machine.limit_bits_per_s(PLAIN),
+        lambda: machine.check_load(PLAIN, 1),
+    ):
+        with pytest.raises(UsageError, match=r"they have changed since that was written; put them back") as told:
+            ask()
+        assert "\n" not in str(told.value)
+    path.write_text(text)
+    assert machine.receive(PLAIN, (tape,), stream(7, 0, "receiver")) == before
+
+
 def test_an_unknown_set_or_table_is_refused_with_the_ready_ones() -> None:
     with pytest.raises(UsageError, match=f"There are: {', '.join(ready_sets())}"):
         receiver("relays:set=golden")
