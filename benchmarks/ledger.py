@@ -1,14 +1,18 @@
-"""The ledger: collects what was played and writes it to the store in whole batches, a few times a second."""
+"""The ledger: collects what was played and writes it to the store in whole batches, a few times a second.
+
+Counts of one batch cannot be told apart again, and a later plan may ask for fewer trials. So no batch goes on over a
+number that a plan is likely to ask for: one of two digits with zeros behind them, or one of ``ends``.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from itertools import groupby
+from collections.abc import Container, Iterator, Mapping
 from time import monotonic
 
 from .carried_files import digest
 from .identity import canonical_json
 from .records import machine
+from .scout import FIRST
 from .store import Batch, Store
 from .study import Task
 from .tally import Tally
@@ -24,11 +28,15 @@ class Ledger:
     Args:
         keys: the hash of each task's identity.
         held: what the store holds of each task already.
+        ends: more numbers of trials that no batch goes on over.
     """
 
-    def __init__(self, store: Store, keys: Mapping[Task, str], held: Mapping[Task, Tally]) -> None:
+    def __init__(
+        self, store: Store, keys: Mapping[Task, str], held: Mapping[Task, Tally], ends: Container[int] = ()
+    ) -> None:
         self._store = store
         self._keys = keys
+        self._ends = ends
         self._sums = {task: held.get(task, Tally()) for task in keys}
         self._here = canonical_json(machine())
         self._machines = {digest(self._here.encode()): self._here.encode()}
@@ -55,25 +63,36 @@ class Ledger:
         self._write()
 
     def _write(self) -> None:
+        # Let go of before they are written: an interruption may come when they are there already.
+        pending, self._pending = self._pending, {}
         batches = [
             batch
-            for (task, name), counts in self._pending.items()
-            for batch in _batches(task, sorted(counts, key=_trial), name)
+            for (task, name), counts in pending.items()
+            for batch in self._batches(task, sorted(counts, key=_trial), name)
         ]
         if batches:
             self._store.add(batches, self._machines.values())
-        self._pending.clear()
         self._written_at = monotonic()
+
+    def _batches(self, task: str, counts: list[tuple[int, Tally]], machine: str) -> Iterator[Batch]:
+        """One batch for every run of trials without a gap or an end between them, of counts in ascending order."""
+        runs: list[list[tuple[int, Tally]]] = []
+        for trial, tally in counts:
+            if not runs or runs[-1][-1][0] + 1 != trial or self._is_end(trial):
+                runs.append([])
+            runs[-1].append((trial, tally))
+        for run in runs:
+            yield Batch(task, run[0][0], sum((tally for _, tally in run), Tally()), machine)
+
+    def _is_end(self, trial: int) -> bool:
+        """Whether a plan is likely to ask for as many trials, or scouts, as there are before this one."""
+        number = trial % FIRST
+        return number in self._ends or _is_round(number)
+
+
+def _is_round(number: int) -> bool:
+    return not int(str(number)[2:] or "0")
 
 
 def _trial(count: tuple[int, Tally]) -> int:
     return count[0]
-
-
-def _batches(task: str, counts: list[tuple[int, Tally]], machine: str) -> list[Batch]:
-    """One batch for every run of trials without a gap, of counts in ascending order."""
-    runs = groupby(enumerate(counts), key=lambda numbered: numbered[1][0] - numbered[0])
-    return [
-        Batch(task, ours[0][1][0], sum((tally for _, (_, tally) in ours), Tally()), machine)
-        for ours in (list(run) for _, run in runs)
-    ]

@@ -8,7 +8,7 @@ from __future__ import annotations
 import sqlite3
 from pathlib import Path
 
-from ..contracts.errors import TapewrightError, in_one_line
+from ..contracts.errors import TapewrightError, UsageError, in_one_line
 from ..contracts.named_file import opened
 
 LAYOUT = 1
@@ -25,8 +25,26 @@ _HEADER_BYTES = 100
 _LAYOUT_AT, _MARK_AT = 60, 68
 
 
+def beside(path: Path, ending: str) -> Path:
+    """What SQLite keeps beside a file."""
+    return path.with_name(f"{path.name}{ending}")
+
+
+def is_one(path: Path) -> bool:
+    """Whether there is an SQLite file of that name."""
+    try:
+        if not path.is_file():
+            return False
+        with path.open("rb") as file:
+            return file.read(len(MAGIC)) == MAGIC
+    except (OSError, ValueError):
+        return False
+
+
 def recognise(path: Path, shown: str) -> None:
     """Refuse what is no store of ours by its first bytes, before SQLite sees it: that may write into what it opens."""
+    if path.exists() and not (path.is_file() or path.is_dir()):
+        raise UsageError(f"{shown} is no ordinary file; another name is needed.")
     advice = "'tapewright study run' makes it from the study file"
     with opened(path, "study store", advice, path.suffix) as file:
         header = file.read(_HEADER_BYTES)
@@ -45,10 +63,11 @@ def recognise(path: Path, shown: str) -> None:
 
 
 def hold(path: Path, shown: str) -> sqlite3.Connection:
-    """A lock on a file beside the store. The system lets it go when the process ends, however it ends."""
-    beside = path.resolve().with_name(f"{path.name}-lock")
+    """A lock on a file beside the store at ``path``, which is no link. The system lets it go when the process ends,
+    however it ends.
+    """
     try:
-        lock = sqlite3.connect(beside, isolation_level=None, timeout=0)
+        lock = sqlite3.connect(path.with_name(f"{path.name}-lock"), isolation_level=None, timeout=0)
         try:
             lock.execute("BEGIN EXCLUSIVE")
         except BaseException:

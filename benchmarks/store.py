@@ -28,39 +28,14 @@ from types import TracebackType
 from typing import Self
 
 from ..contracts.errors import TapewrightError, in_one_line
-from ..files.writing import whole_file
 from .carried_files import digest
-from .sqlite_file import LAYOUT, LEFT, MARK, hold, in_words, recognise
+from .sqlite_file import LEFT, beside, hold, in_words, recognise
 from .tally import Tally
 
 SUFFIX = ".study"
-_TABLES = f"""
-PRAGMA application_id = {MARK};
-PRAGMA user_version = {LAYOUT};
-CREATE TABLE content (sha256 TEXT PRIMARY KEY, bytes BLOB NOT NULL) WITHOUT ROWID;
-CREATE TABLE plan (only INTEGER PRIMARY KEY CHECK (only = 1), sha256 TEXT NOT NULL REFERENCES content);
-CREATE TABLE batch (
-    task TEXT NOT NULL REFERENCES content,
-    first INTEGER NOT NULL CHECK (first >= 0),
-    trials INTEGER NOT NULL CHECK (trials > 0),
-    "right" INTEGER NOT NULL,
-    detected INTEGER NOT NULL,
-    silent INTEGER NOT NULL,
-    byte_errors INTEGER NOT NULL,
-    byte_errors_squared INTEGER NOT NULL,
-    tapes_with_byte_errors INTEGER NOT NULL,
-    tapes_wholly_wrong INTEGER NOT NULL,
-    machine TEXT NOT NULL REFERENCES content,
-    checksum INTEGER NOT NULL,
-    PRIMARY KEY (task, first),
-    CHECK ("right" + detected + silent = trials)
-) WITHOUT ROWID;
-CREATE TRIGGER no_trial_twice BEFORE INSERT ON batch
-WHEN EXISTS (
-    SELECT 1 FROM batch WHERE task = NEW.task AND first < NEW.first + NEW.trials AND NEW.first < first + trials
-)
-BEGIN SELECT RAISE(ABORT, 'no trial twice'); END;
-"""
+
+_MOST_LOG_PAGES = 64
+"""Of 4 KiB, in the log before they are moved into the store: who copies the store alone loses so much at the most."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +79,9 @@ class Store:
         self.path = path
         self._shown = f"study store '{in_one_line(path, 120)}'"
         recognise(path, self._shown)
-        self._lock = hold(path, self._shown) if writing else None
+        # What SQLite and the lock keep beside the store stands beside the file itself, whatever links lead to it.
+        self._real = path.resolve()
+        self._lock = hold(self._real, self._shown) if writing else None
         try:
             self._file = self._open(writing)
         except BaseException:
@@ -113,21 +90,33 @@ class Store:
 
     def _open(self, writing: bool) -> sqlite3.Connection:
         with self._explained():
-            uri = self.path.resolve().as_uri()
-            # Without a log beside it nobody writes; then even a folder that cannot be written to can be read.
-            still = not writing and not self.path.with_name(f"{self.path.name}-wal").exists()
-            mode = "rw" if writing else "ro&immutable=1" if still else "ro"
-            file = sqlite3.connect(f"{uri}?mode={mode}", uri=True, isolation_level=None, timeout=10)
+            # Looked at by a reader first: who may write tidies up when it closes, and a damaged file is left alone.
+            reader = self._looked_at()
+            if not writing:
+                return reader
+            reader.close()
+            file = sqlite3.connect(f"{self._real.as_uri()}?mode=rw", uri=True, isolation_level=None, timeout=10)
             try:
-                (said,) = file.execute("PRAGMA quick_check(1)").fetchone()
-                if said != "ok":
-                    raise TapewrightError(f"{self._shown} is damaged: {in_one_line(said)}. {LEFT}")
                 file.execute("PRAGMA synchronous = NORMAL")
                 file.execute("PRAGMA foreign_keys = ON")
+                file.execute(f"PRAGMA wal_autocheckpoint = {_MOST_LOG_PAGES}")
             except BaseException:
                 file.close()
                 raise
             return file
+
+    def _looked_at(self) -> sqlite3.Connection:
+        # Without a log beside it nobody writes; then even a folder that cannot be written to can be read.
+        mode = "ro" if beside(self._real, "-wal").exists() else "ro&immutable=1"
+        file = sqlite3.connect(f"{self._real.as_uri()}?mode={mode}", uri=True, isolation_level=None, timeout=10)
+        try:
+            (said,) = file.execute("PRAGMA quick_check(1)").fetchone()
+            if said != "ok":
+                raise TapewrightError(f"{self._shown} is damaged: {in_one_line(said)}. {LEFT}")
+        except BaseException:
+            file.close()
+            raise
+        return file
 
     def __enter__(self) -> Self:
         return self
@@ -161,8 +150,9 @@ class Store:
                 yield
                 self._file.execute("COMMIT")
             except BaseException:
-                with suppress(sqlite3.Error):
-                    self._file.execute("ROLLBACK")
+                if self._file.in_transaction:
+                    with suppress(sqlite3.Error):
+                        self._file.execute("ROLLBACK")
                 raise
 
     def keep(self, contents: Iterable[bytes]) -> None:
@@ -171,8 +161,11 @@ class Store:
             self._keep(contents)
 
     def _keep(self, contents: Iterable[bytes]) -> None:
+        # Something else under that hash is damage, and what should stand there is at hand.
         self._file.executemany(
-            "INSERT OR IGNORE INTO content VALUES (?, ?)", [(digest(content), content) for content in contents]
+            "INSERT INTO content VALUES (?, ?) ON CONFLICT (sha256) DO UPDATE SET bytes = excluded.bytes "
+            "WHERE bytes IS NOT excluded.bytes",
+            [(digest(content), content) for content in contents],
         )
 
     def content(self, sha256: str) -> bytes:
@@ -193,10 +186,28 @@ class Store:
             found = self._file.execute("SELECT sha256 FROM plan").fetchone()
         return None if found is None else self.content(found[0])
 
+    def check_for_a_plan(self) -> None:
+        """Refuse a store that was only just made, or copied without what it wrote last.
+
+        Raises:
+            TapewrightError: there is no plan.
+        """
+        if self.plan() is None:
+            raise TapewrightError(
+                f"{self._shown} holds no study yet. If it was copied while it was written, or its run was killed, copy "
+                f"'{in_one_line(self._real.name, 120)}-wal' with it."
+            )
+
     def set_plan(self, plan: bytes, contents: Iterable[bytes]) -> None:
-        """Put a plan in force, with what it refers to."""
+        """Put a plan in force, with what it refers to.
+
+        Raises:
+            TapewrightError: something else in the store is not what it was; then nothing is changed.
+        """
+        brought = [*contents, plan]
+        self._check(but=frozenset(map(digest, brought)))
         with self._transaction():
-            self._keep([*contents, plan])
+            self._keep(brought)
             self._file.execute("INSERT OR REPLACE INTO plan VALUES (1, ?)", (digest(plan),))
 
     def add(self, batches: Iterable[Batch], contents: Iterable[bytes] = ()) -> None:
@@ -239,38 +250,26 @@ class Store:
             found.append(batch)
         return tuple(found)
 
-    def take_in(self, other: Store, plan: bytes) -> None:
-        """Add everything that another store holds, all or nothing, and put ``plan`` in force.
+    def _contents(self) -> list[str]:
+        with self._explained():
+            return [name for (name,) in self._file.execute("SELECT sha256 FROM content ORDER BY sha256")]
+
+    def _check(self, but: frozenset[str]) -> None:
+        """Read everything once, but the contents of these hashes."""
+        for name in self._contents():
+            if name not in but:
+                self.content(name)
+        self.batches()
+
+    def take_in(self, others: Iterable[Store], plan: bytes) -> None:
+        """Add everything that other stores hold, all or nothing, and put ``plan`` in force.
 
         Raises:
-            TapewrightError: trials that both hold, or damage in the other.
+            TapewrightError: trials that two of them hold, or damage in one.
         """
-        with other._explained():
-            names = [name for (name,) in other._file.execute("SELECT sha256 FROM content ORDER BY sha256")]
-        contents, batches = [other.content(name) for name in names], other.batches()
         with self._transaction():
-            self._keep([*contents, plan])
-            self._add(batches)
+            for other in others:
+                self._keep(other.content(name) for name in other._contents())
+                self._add(other.batches())
+            self._keep([plan])
             self._file.execute("INSERT OR REPLACE INTO plan VALUES (1, ?)", (digest(plan),))
-
-
-def create(path: Path) -> None:
-    """An empty store; it appears whole or not at all.
-
-    Raises:
-        UsageError: the file exists. TapewrightError: it cannot be written.
-    """
-    shown = f"study store '{in_one_line(path, 120)}'"
-    with whole_file(path, force=False) as part:
-        try:
-            file = sqlite3.connect(part, isolation_level=None)
-            try:
-                file.execute("PRAGMA journal_mode = WAL")
-                file.executescript(f"BEGIN; {_TABLES} COMMIT;")
-            finally:
-                file.close()
-        except sqlite3.Error as error:
-            raise in_words(error, shown) from None
-        finally:
-            for beside in ("-wal", "-shm"):  # a file that could not be closed leaves them
-                part.with_name(part.name + beside).unlink(missing_ok=True)

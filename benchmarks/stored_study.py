@@ -7,7 +7,7 @@ that the store lacks, and the sum is that of a run that nobody disturbed.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import closing
 from dataclasses import dataclass, replace
 from itertools import groupby
@@ -20,7 +20,7 @@ from .lacking import WHOLE, Share, lacking
 from .ledger import Ledger
 from .plan import Plan, Row, contents, plan_of, read_plan
 from .records import Record, records
-from .scout import scouted, shown
+from .scout import scouted, sizes
 from .store import Batch, Store
 from .study import Study
 from .study_file import StudyFile
@@ -33,19 +33,21 @@ class Standing:
     """How far one row is.
 
     Attributes:
-        tally: what the store holds.
+        done: how many of the trials that it shall have the store holds.
+        tally: of those, and of later ones where the store holds one count of both.
         machines: what it ran on.
     """
 
     study: Study
     row: Row
+    done: int
     tally: Tally
     machines: tuple[dict[str, str | int], ...]
 
     @property
     def missing(self) -> int:
         """Trials still to run; none for a row that its receiver refuses."""
-        return 0 if self.row.task.refusal is not None else max(0, self.row.trials - self.tally.trials)
+        return 0 if self.row.task.refusal is not None else self.row.trials - self.done
 
     def as_json(self) -> dict[str, Any]:
         """Plain data, ready for JSON."""
@@ -58,7 +60,8 @@ class Standing:
             "channel": task.channel_name,
             "refused": task.refusal,
             "trials": self.row.trials,
-            "done": self.tally.trials,
+            "done": self.done,
+            "held": self.tally.trials,
             "right": self.tally.right,
             "detected": self.tally.detected,
             "silent": self.tally.silent,
@@ -67,7 +70,7 @@ class Standing:
 
 def standings(store: Store) -> tuple[Standing, ...]:
     """Every row of the plan in a store, and how far it is."""
-    plan, held = stored_plan(store), _by_task(shown(store.batches()))
+    plan, held = stored_plan(store), _by_task(store.batches())
     told: dict[str, dict[str, str | int]] = {}
 
     def ran_on(batches: Iterable[Batch]) -> tuple[dict[str, str | int], ...]:
@@ -77,15 +80,12 @@ def standings(store: Store) -> tuple[Standing, ...]:
                 told[name] = json.loads(store.content(name))
         return tuple(told[name] for name in names)
 
-    return tuple(
-        Standing(
-            study,
-            row,
-            _sum(held.get(row.key, ())),
-            ran_on(held.get(row.key, ())),
-        )
-        for study, row in plan.rows()
-    )
+    found = []
+    for study, row in plan.rows():
+        ours = _shown(held, row)
+        done = sum(min(batch.after, row.trials) - batch.first for batch in ours)
+        found.append(Standing(study, row, done, _sum(ours), ran_on(ours)))
+    return tuple(found)
 
 
 def stored_plan(store: Store) -> Plan:
@@ -97,12 +97,13 @@ def stored_plan(store: Store) -> Plan:
 def answer(path: Path) -> tuple[Record, ...]:
     """The rows of a store, as a comparison gives them.
 
-    A row whose trials have not all run says so in ``stop``.
+    A row whose trials have not all run, or that shows more than were asked for, says so in ``stop``.
 
     Raises:
         UsageError, TapewrightError: as ``Store``.
     """
     with Store(path) as store:
+        store.check_for_a_plan()
         found = standings(store)
     rows: list[Record] = []
     for study in dict.fromkeys(standing.study for standing in found):
@@ -115,9 +116,12 @@ def answer(path: Path) -> tuple[Record, ...]:
 def _as_stored(record: Record, standing: Standing) -> Record:
     ran_on = standing.machines[0] if len(standing.machines) == 1 else {"system": "several"}
     record = replace(record, versions=standing.row.versions, machine=ran_on if standing.machines else {})
-    if not standing.missing:
-        return replace(record, stop=f"{record.stop}; {standing.row.why}") if standing.row.why else record
-    return replace(record, stop=f"{standing.tally.trials} of {standing.row.trials} trials ran so far")
+    asked, held, told = standing.row.trials, standing.tally.trials, []
+    if standing.missing:
+        told.append(f"{standing.done} of {asked} trials ran so far")
+    if held > standing.done:
+        told.append(f"{held} trials held, {asked} asked")
+    return replace(record, stop="; ".join(told or filter(None, (record.stop, standing.row.why))))
 
 
 def run(
@@ -180,7 +184,9 @@ def _play(
     forecast = Forecast(units, tape_s, engine.workers)
     watch(News(0, of, (), None))
     for place, (part, one) in enumerate(parts):
-        ledger = Ledger(store, one.keys, {row.task: _sum(shown(held.get(row.key, ()))) for row in part.rows})
+        before = {row.task: _sum(_shown(held, row)) for row in part.rows}
+        asked = part.study.trials
+        ledger = Ledger(store, one.keys, before, frozenset((asked, *sizes(asked))))
         with closing(ledger), closing(engine.play(part.study, one.in_order())) as results:
             for played in results:
                 ledger.note(played)
@@ -191,6 +197,11 @@ def _play(
 
 def _by_task(batches: Iterable[Batch]) -> dict[str, tuple[Batch, ...]]:
     return {key: tuple(ours) for key, ours in groupby(batches, key=lambda batch: batch.task)}
+
+
+def _shown(held: Mapping[str, tuple[Batch, ...]], row: Row) -> tuple[Batch, ...]:
+    """What a row shows of the batches that are held, by task; the last may go on over the trials that it shall have."""
+    return tuple(batch for batch in held.get(row.key, ()) if batch.first < row.trials)
 
 
 def _sum(batches: Iterable[Batch]) -> Tally:

@@ -26,10 +26,11 @@ def study_path(text: str) -> Path:
 
 
 def store_beside(path: Path) -> Path:
-    """The store of a study file; a store is its own."""
+    """The store of a study file; a store is its own, whatever it is called."""
+    from ..benchmarks.sqlite_file import is_one
     from ..benchmarks.store import SUFFIX
 
-    return path if path.suffix == SUFFIX else path.with_suffix(SUFFIX)
+    return path if path.suffix == SUFFIX or is_one(path) else path.with_suffix(SUFFIX)
 
 
 def print_rows(rows: Sequence[Record], as_json: bool) -> None:

@@ -41,7 +41,8 @@ def run(
     """
     from ..benchmarks.engines import engine as engine_of
     from ..benchmarks.lacking import parse_share
-    from ..benchmarks.store import Store, create
+    from ..benchmarks.new_store import create
+    from ..benchmarks.store import Store
     from ..benchmarks.stored_study import answer, check_choice
     from ..benchmarks.stored_study import run as run_stored
     from ..benchmarks.study_file import read_study_file

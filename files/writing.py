@@ -71,9 +71,8 @@ def whole_file(path: Path, force: bool) -> Iterator[Path]:
                 part.chmod(target.stat().st_mode & 0o7777)
             yield part
             _to_disk(part)
-            if target.exists() and not force:
-                raise UsageError(f"output '{in_one_line(path)}' has come into being meanwhile; --force overwrites it.")
-            part.replace(target)
+            if force or not _linked(part, target):
+                part.replace(target)
         finally:
             with suppress(OSError):
                 part.unlink(missing_ok=True)
@@ -81,6 +80,24 @@ def whole_file(path: Path, force: bool) -> Iterator[Path]:
         raise not_written(path, error) from None
     with suppress(OSError):  # not every system lets a folder be opened; the file itself is safe already
         _to_disk(target.parent)
+
+
+def _linked(part: Path, target: Path) -> bool:
+    """Give ``part`` its other name as well, where nothing has that name; whether the disk knows how to.
+
+    Raises:
+        UsageError: something has it.
+    """
+    told = UsageError(f"output '{in_one_line(target)}' has come into being meanwhile; --force overwrites it.")
+    try:
+        os.link(part, target)
+    except FileExistsError:
+        raise told from None
+    except OSError:
+        if target.exists():
+            raise told from None
+        return False
+    return True
 
 
 def _beside(path: Path) -> Path:

@@ -13,7 +13,8 @@ import time
 from pathlib import Path
 
 from tapewright.benchmarks import ledger
-from tapewright.benchmarks.store import Store, create
+from tapewright.benchmarks.new_store import create
+from tapewright.benchmarks.store import Store
 from tapewright.benchmarks.stored_study import answer, run
 from tapewright.benchmarks.study_file import read_study_file
 from tapewright.benchmarks.trials import Threads

@@ -14,10 +14,11 @@ from loopback import Cluster, cluster
 from tapewright.benchmarks import cluster as module
 from tapewright.benchmarks.engines import engine
 from tapewright.benchmarks.identity import code
+from tapewright.benchmarks.new_store import create
 from tapewright.benchmarks.orders import Needs, needs, order, perform
 from tapewright.benchmarks.packs import Packs
 from tapewright.benchmarks.shelf import Shelf
-from tapewright.benchmarks.store import Store, create
+from tapewright.benchmarks.store import Store
 from tapewright.benchmarks.stored_study import answer, run
 from tapewright.benchmarks.study import Study
 from tapewright.benchmarks.study_file import read_study_file

@@ -12,9 +12,11 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from tapewright.benchmarks import new_store
 from tapewright.benchmarks.carried_files import digest
+from tapewright.benchmarks.new_store import create
 from tapewright.benchmarks.sqlite_file import LAYOUT
-from tapewright.benchmarks.store import Batch, Store, create
+from tapewright.benchmarks.store import Batch, Store
 from tapewright.benchmarks.tally import Tally
 from tapewright.contracts.errors import TapewrightError, UsageError
 
@@ -274,7 +276,7 @@ def test_a_disk_that_takes_no_more(filled) -> None:
 
 def test_a_store_that_cannot_be_made_leaves_nothing(tmp_path) -> None:
     maker = (
-        "import resource, sys; from pathlib import Path; from tapewright.benchmarks.store import create\n"
+        "import resource, sys; from pathlib import Path; from tapewright.benchmarks.new_store import create\n"
         "from tapewright.contracts.errors import TapewrightError\n"
         "resource.setrlimit(resource.RLIMIT_FSIZE, (5_000, 5_000))\n"
         "try:\n"
@@ -295,3 +297,134 @@ def test_a_full_disk_is_called_so(filled) -> None:
         with pytest.raises(TapewrightError, match=r"the disk is full\. What was written before is kept; make room"):
             store.keep([bytes(1_000_000)])
         assert len(store.batches()) == 2
+
+
+def killed(path: Path, what: str) -> None:
+    """A process that writes to the store and dies before anything is moved from the log into the store."""
+    writer = (
+        "import os, signal, sys; from pathlib import Path; from tapewright.benchmarks.store import Store\n"
+        "store = Store(Path(sys.argv[1]), writing=True)\n"
+        f"{what}\n"
+        "os.kill(os.getpid(), signal.SIGKILL)\n"
+    )
+    ran = subprocess.run([sys.executable, "-c", writer, str(path)], capture_output=True, text=True)
+    assert ran.stderr == ""
+    assert path.with_name(f"{path.name}-wal").stat().st_size
+
+
+def test_the_end_of_a_store_that_is_gone_is_no_part_of_a_new_one(filled) -> None:
+    killed(filled, "store.keep([bytes(50)])")
+    filled.unlink()
+    before = everything(filled.parent)
+    with pytest.raises(TapewrightError, match=r"is not there, but the end of one, 'bells\.study-wal'; put the two"):
+        create(filled)
+    assert everything(filled.parent) == before
+
+
+@pytest.mark.parametrize("name", ["bells.study", "chimes.study"])
+def test_a_link_is_as_good_as_the_store(filled, name) -> None:
+    """What was written last stands in the log beside the store itself, and so does the lock."""
+    folder = filled.parent / "links"
+    folder.mkdir()
+    (folder / name).symlink_to(filled)
+    killed(filled, "store.keep([b'late'])")
+    with Store(folder / name) as store:
+        assert store.content(digest(b"late")) == b"late"
+    with (
+        Store(folder / name, writing=True),
+        pytest.raises(TapewrightError, match="is being written by another run"),
+    ):
+        Store(filled, writing=True)
+    assert [entry.name for entry in folder.iterdir()] == [name]
+
+
+def test_a_new_store_stands_in_its_file_before_it_is_closed(tmp_path, monkeypatch) -> None:
+    """What is written on closing may fail unseen, on a disk that is full by then."""
+    logged = []
+
+    class Watched(sqlite3.Connection):
+        def close(self) -> None:
+            (file,) = [entry for entry in tmp_path.iterdir() if entry.name.endswith(".part")]
+            log = file.with_name(f"{file.name}-wal")
+            logged.append(log.stat().st_size if log.exists() else 0)
+            super().close()
+
+    connect = sqlite3.connect
+    monkeypatch.setattr(sqlite3, "connect", lambda *names, **options: connect(*names, **options, factory=Watched))
+    create(tmp_path / "bells.study")
+    assert logged == [0]
+    monkeypatch.undo()
+    file = sqlite3.connect(tmp_path / "bells.study")
+    assert file.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+    file.close()
+
+
+def test_a_damaged_store_with_a_log_is_left_alone(filled) -> None:
+    with Store(filled) as store:
+        (page,) = store._file.execute("SELECT rootpage FROM sqlite_schema WHERE name = 'batch'").fetchone()
+    killed(filled, "store.keep([b'late'])")
+    with filled.open("r+b") as file:
+        file.seek(4096 * (page - 1))
+        file.write(b"\xaa" * 4096)
+    before = everything(filled.parent)
+    with pytest.raises(TapewrightError, match="is damaged"):
+        Store(filled, writing=True)
+    after = everything(filled.parent)
+    assert {name: after[name] for name in ("bells.study", "bells.study-wal")} == {
+        name: before[name] for name in ("bells.study", "bells.study-wal")
+    }
+
+
+def changed(path: Path, content: bytes) -> None:
+    file = sqlite3.connect(path)
+    file.execute("UPDATE content SET bytes = ? WHERE sha256 = ?", (b"else", digest(content)))
+    file.commit()
+    file.close()
+
+
+def test_damage_is_told_before_a_plan_is_set(filled) -> None:
+    changed(filled, MACHINE)
+    with Store(filled, writing=True) as store:
+        with pytest.raises(TapewrightError, match="is damaged: content"):
+            store.set_plan(b"plan", [b"program"])
+        assert store.plan() is None
+
+
+def test_what_is_at_hand_mends_what_was_damaged(filled) -> None:
+    changed(filled, TASK)
+    with Store(filled, writing=True) as store:
+        store.set_plan(b"plan", [TASK])
+        assert store.content(digest(TASK)) == TASK
+        assert len(store.batches()) == 2
+
+
+def test_two_that_make_one_store_at_once_make_one(tmp_path, monkeypatch) -> None:
+    path = tmp_path / "bells.study"
+    make = new_store._make
+
+    def slowly(part: Path, shown: str) -> None:
+        make(part, shown)
+        if not path.exists():
+            monkeypatch.undo()
+            create(path)
+            with Store(path, writing=True) as store:
+                store.keep([b"first"])
+
+    monkeypatch.setattr(new_store, "_make", slowly)
+    create(path)
+    with Store(path) as store:
+        assert store.content(digest(b"first")) == b"first"
+    assert {entry.suffix for entry in tmp_path.iterdir()} == {".study", ".study-lock"}
+
+
+def test_a_store_that_is_no_file_is_not_waited_for(tmp_path) -> None:
+    os.mkfifo(tmp_path / "bells.study")
+    with pytest.raises(UsageError, match="is no ordinary file; another name is needed"):
+        Store(tmp_path / "bells.study")
+
+
+def test_little_is_left_in_the_log(filled) -> None:
+    with Store(filled, writing=True) as store:
+        for turn in range(100):
+            store.keep([turn.to_bytes(8000, "big")])
+        assert filled.with_name("bells.study-wal").stat().st_size < 500_000

@@ -10,9 +10,10 @@ from pathlib import Path
 import pytest
 from tapewright.benchmarks.lacking import Share
 from tapewright.benchmarks.merge import merge
+from tapewright.benchmarks.new_store import create
 from tapewright.benchmarks.records import records
 from tapewright.benchmarks.scout import FIRST
-from tapewright.benchmarks.store import Store, create
+from tapewright.benchmarks.store import Store
 from tapewright.benchmarks.stored_study import answer, run, standings
 from tapewright.benchmarks.study import Study
 from tapewright.benchmarks.study_file import read_study_file
@@ -172,8 +173,18 @@ def test_a_merge_that_overlaps_is_refused_and_adds_nothing(tmp_path) -> None:
     whole = stored(path)
     part = stored(path, tmp_path / "part.study", share=Share(2, 3))
     before, held_before = whole.read_bytes(), held(whole)
-    with pytest.raises(TapewrightError, match=r"bells\.study' holds some of the trials 13 to 25 of task \w+ already"):
+    other = stored(path, tmp_path / "other.study", share=Share(3, 3))
+    with pytest.raises(
+        TapewrightError, match=r"bells\.study' and '.*part\.study' both hold the trials 13 to 25 of task \w+; leave one"
+    ):
         merge([part], whole)
+    with pytest.raises(TapewrightError, match=r"bells\.study' and '.*part\.study' both hold the trials 13 to 25"):
+        merge([other, part, whole], tmp_path / "new.study")
+    assert not (tmp_path / "new.study").exists()
+    merge([other], tmp_path / "some.study")
+    with pytest.raises(TapewrightError, match="both hold"):
+        merge([part, whole], tmp_path / "some.study")
+    assert held(tmp_path / "some.study") == held(other)
     assert held(whole) == held_before
     assert len(whole.read_bytes()) == len(before)
     with pytest.raises(UsageError, match="is the output itself"):
@@ -181,6 +192,16 @@ def test_a_merge_that_overlaps_is_refused_and_adds_nothing(tmp_path) -> None:
     with pytest.raises(UsageError, match="is named twice"):
         merge([whole, whole], tmp_path / "new.study")
     assert not (tmp_path / "new.study").exists()
+
+
+def test_a_store_that_lacks_what_was_written_last_is_told(tmp_path) -> None:
+    """A run that was killed leaves a log beside its store; copied without it, the store holds nothing at first."""
+    create(tmp_path / "part.study")
+    with pytest.raises(TapewrightError, match=r"holds no study yet\. .* copy 'part\.study-wal' with it"):
+        merge([tmp_path / "part.study"], tmp_path / "whole.study")
+    assert not (tmp_path / "whole.study").exists()
+    with pytest.raises(TapewrightError, match="holds no study yet"):
+        answer(tmp_path / "part.study")
 
 
 def test_scouts_choose_and_are_never_shown(tmp_path) -> None:

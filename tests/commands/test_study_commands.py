@@ -148,8 +148,18 @@ def test_shares_from_elsewhere_merge_into_the_whole(study, played) -> None:
     assert whole == alone
     twice = study("merge", "part1.study", "-o", "whole.study")
     assert (twice.code, twice.out) == (1, "")
-    assert "holds some of the trials 0 to 9 of task" in twice.err
+    assert "'part1.study' and 'whole.study' both hold the trials 0 to 9 of task" in twice.err
     assert study("export", "whole.study").out == alone
+
+
+@pytest.mark.parametrize("name", ["whole.db", "bells.v2", "whole"])
+def test_a_store_of_any_name_is_shown_as_what_it_is(name, study, played) -> None:
+    (played / "short.toml").write_text(STUDY.format(trials=4))
+    assert study("run", "short.toml", "-o", name).code == 0
+    for command in (("status", "--json"), ("export", "--json")):
+        told = json.loads(study(command[0], name, command[1]).out)
+        assert {row["trials"] for row in told} == {4}
+    assert study("merge", name, "-o", "more.study").code == 0
 
 
 def test_several_programs_get_a_table_each(study, bells) -> None:

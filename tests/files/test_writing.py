@@ -83,7 +83,19 @@ def test_a_full_disk_is_one_line_and_leaves_nothing(tmp_path: Path, monkeypatch:
     assert names(tmp_path) == []
 
 
-def test_a_file_that_came_meanwhile_is_not_overwritten(tmp_path: Path) -> None:
+@pytest.mark.parametrize("links", [True, False])
+def test_a_file_that_came_meanwhile_is_not_overwritten(
+    links: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Some disks know no file of two names; there the file only moves."""
+
+    def unknown(*names: Path) -> None:
+        raise OSError(errno.EPERM, os.strerror(errno.EPERM))
+
+    if not links:
+        monkeypatch.setattr(os, "link", unknown)
+    write(tmp_path / "b", b"alone")
+    assert names(tmp_path) == ["b"]
 
     def write_slowly() -> None:
         with whole_file(tmp_path / "a", force=False) as part:
@@ -92,7 +104,7 @@ def test_a_file_that_came_meanwhile_is_not_overwritten(tmp_path: Path) -> None:
 
     with pytest.raises(UsageError, match="has come into being meanwhile; --force"):
         write_slowly()
-    assert names(tmp_path) == ["a"]
+    assert names(tmp_path) == ["a", "b"]
     assert (tmp_path / "a").read_bytes() == b"someone else's"
 
 
