@@ -13,6 +13,12 @@ from .errors import UsageError, did_you_mean, in_one_line
 _MOST_NEIGHBOURS = 2000
 """Files of a folder among which a like name is sought."""
 
+_WHOLE = 1 << 63
+"""One more than the greatest whole number that TOML 1.0 promises to keep."""
+
+_DEEPEST = 100
+"""Names in names: more than any file needs, and what follows may call itself for each."""
+
 
 @contextmanager
 def opened(path: Path, kind: str, advice: str = "check the name", like: str = "") -> Iterator[BinaryIO]:
@@ -64,16 +70,37 @@ def toml_of(content: bytes, shown: str) -> dict[str, Any]:
         shown: what holds it, for the message.
 
     Raises:
-        UsageError: no TOML.
+        UsageError: no TOML, a whole number of over 64 bits, which TOML does not promise and nothing here needs, or
+            names nested deeper than anything here needs.
     """
     try:
-        return tomllib.loads(content.decode("utf-8"))
+        told = tomllib.loads(content.decode("utf-8"))
     except UnicodeDecodeError:
         raise UsageError(f"{shown} is not TOML: it is not text.") from None
     except RecursionError:
         raise UsageError(f"{shown} is not TOML: its brackets are nested too deep.") from None
     except tomllib.TOMLDecodeError as error:
         raise UsageError(f"{shown} is not TOML: {in_one_line(error)}.") from None
+    except ValueError:  # Python's limit to the digits of a number; the parser does not say where
+        raise UsageError(f"{shown}: a whole number in it has too many digits; it must fit 64 bits.") from None
+    _check_values(told, shown)
+    return told
+
+
+def _check_values(told: dict[str, Any], shown: str) -> None:
+    """Without recursion: dotted names may nest deeper than Python calls."""
+    waiting: list[tuple[tuple[str, ...], Any]] = [((), told)]
+    while waiting:
+        path, value = waiting.pop()
+        if len(path) > _DEEPEST:
+            raise UsageError(f"{shown}: its names may be at most {_DEEPEST} deep, as in 'a.b.c', which are three.")
+        if isinstance(value, dict):
+            waiting += [((*path, key), inner) for key, inner in value.items()]
+        elif isinstance(value, list):
+            waiting += [(path, inner) for inner in value]
+        elif isinstance(value, int) and not -_WHOLE <= value < _WHOLE:
+            dotted = in_one_line(".".join(path), 60)
+            raise UsageError(f"{shown}: '{dotted}' must fit 64 bits, as whole numbers in TOML do.")
 
 
 def toml_in(path: Path, kind: str, most_bytes: int) -> dict[str, Any]:

@@ -49,6 +49,11 @@ def test_a_missing_folder_is_named(tmp_path: Path) -> None:
         (b"trials = ", "is not TOML: Invalid value (at end of document)."),
         (b"a = " + b"[" * 50_000, "is not TOML: its brackets are nested too deep."),
         (b"#" * 60_001, "must be at most 60000 bytes."),
+        (b"a = " + b"9" * 5000, "a whole number in it has too many digits; it must fit 64 bits."),
+        (b"a = 0x" + b"f" * 6000, "'a' must fit 64 bits, as whole numbers in TOML do."),
+        (b"a = 9223372036854775808", "'a' must fit 64 bits, as whole numbers in TOML do."),
+        (b".".join([b"a"] * 20_000) + b" = 1", "its names may be at most 100 deep, as in 'a.b.c', which are three."),
+        (b"[a]\nb = [[1], [{ c = -9223372036854775809 }]]", "'a.b.c' must fit 64 bits, as whole numbers in TOML do."),
     ],
 )
 def test_what_is_no_toml_is_one_line(content: bytes, says: str, tmp_path: Path) -> None:
@@ -56,6 +61,14 @@ def test_what_is_no_toml_is_one_line(content: bytes, says: str, tmp_path: Path) 
     told = said(tmp_path / "bells.toml", 60_000)
     assert told.endswith(says)
     assert "\n" not in told
+
+
+def test_whole_numbers_of_64_bits_and_deep_names_are_taken(tmp_path: Path) -> None:
+    path = tmp_path / "bells.toml"
+    path.write_text("most = 9223372036854775807\nleast = -9223372036854775808\nyes = true\nday = 1979-05-27\n")
+    assert [toml_in(path, "study", 100)[key] for key in ("most", "least")] == [2**63 - 1, -(2**63)]
+    path.write_text(".".join("a" * 100) + " = 1\n")
+    assert list(toml_in(path, "study", 1000)) == ["a"]
 
 
 def test_folders_and_impossible_names_are_one_line(tmp_path: Path) -> None:
