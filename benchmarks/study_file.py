@@ -21,6 +21,7 @@ beside the study: programs, ``@`` files, and paths that end in ``.toml`` in a sp
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -102,8 +103,9 @@ def _study_file(told: dict[str, Any], folder: Path) -> StudyFile:
     names: dict[tuple[str, str], str] = {}
     for kind in MAKERS:
         _name_specs(kind, _specs(kind, asked, sweeps), folder, names)
+    room = MOST_ROWS
     for sweep in sweeps:
-        _name_points(sweep, folder, names)
+        room -= _name_points(sweep, folder, names, room)
     specs = {kind: tuple(spec for of, spec in names if of == kind) for kind in MAKERS}
     seed = _whole(asked, "seed", defaults.DEFAULT_SEED, 0, MOST_SEED)
     programs, notes = _programs(asked, folder, seed)
@@ -137,7 +139,8 @@ def _name_specs(kind: str, specs: tuple[str, ...], folder: Path, names: dict[tup
             raise UsageError(f"{kind}: {pair} are the same; name each {kind} once.")
 
 
-def _name_points(sweep: dict[str, Any], folder: Path, names: dict[tuple[str, str], str]) -> None:
+def _name_points(sweep: dict[str, Any], folder: Path, names: dict[tuple[str, str], str], room: int) -> int:
+    """Names what a sweep meets, at most ``room`` points; how many there are."""
     _known(sweep, _SWEEP_KEYS, "[[sweep]]")
     kinds = [kind for kind in MAKERS if kind in sweep]
     over = sweep.get("over")
@@ -149,9 +152,11 @@ def _name_points(sweep: dict[str, Any], folder: Path, names: dict[tuple[str, str
     text = _beside(sweep[kind], folder)
     # A file stands for what it holds, whose members can be named like those of a preset.
     items = parse_stack(MAKERS[kind](text).spec if text.startswith("@") else text)
-    for point in swept(kind, items, over):
+    points = swept(kind, items, over, room)
+    for point in points:
         # Sweeps from one spec cross in it: one row is enough.
         names.setdefault((kind, MAKERS[kind](point).spec), point)
+    return len(points)
 
 
 def _beside(spec: str, folder: Path) -> str:
@@ -179,19 +184,40 @@ def _programs(asked: dict[str, Any], folder: Path, seed: int) -> tuple[dict[str,
         raise UsageError("'program' must be a file's name or a list of them.")
     if not all(type(size) is int and 1 <= size <= MOST_PAYLOAD_BYTES for size in sizes):
         raise UsageError(f"'bytes' must be 1 to {MOST_PAYLOAD_BYTES}, or a list of such numbers.")
-    programs: dict[str, bytes] = {}
+    found: list[tuple[str, str, bytes]] = []
     notes: list[str] = []
     for name in files:
         taken = read_program(name if name == "chime" else folder / name)
         notes += [f"{in_one_line(taken.name)}: {note}" for note in taken.notes]
-        programs[taken.name] = taken.data
+        found.append((name, taken.name, taken.data))
     for size in sizes:
-        programs[f"{size} invented bytes"] = stream(seed, 0, f"program of {size} bytes").bytes(size)
-    if len(programs) != len(files) + len(sizes) or len(set(programs.values())) != len(programs):
-        raise UsageError("two programs are the same; name each once.")
-    if not programs:
+        name = f"{size} invented bytes"
+        found.append((name, name, stream(seed, 0, f"program of {size} bytes").bytes(size)))
+    if not found:
         raise UsageError("at least one program is needed.")
-    return programs, tuple(notes)
+    return _told_apart(found), tuple(notes)
+
+
+def _told_apart(found: list[tuple[str, str, bytes]]) -> dict[str, bytes]:
+    """Programs by what to call them: a file without its folder, unless another program is called the same.
+
+    Args:
+        found: of each the name as written, the name without a folder, and the bytes.
+    """
+    alike = Counter(short for _, short, _ in found)
+    known: dict[bytes, str] = {}
+    programs: dict[str, bytes] = {}
+    for written, short, content in found:
+        earlier = known.get(content)
+        if earlier is not None:
+            pair = f"'{in_one_line(earlier, 60)}' and '{in_one_line(written, 60)}'"
+            raise UsageError(f"program: {pair} hold the same bytes; name each program once.")
+        called = written if alike[short] > 1 else short
+        if called in programs:
+            raise UsageError(f"program: two programs are called '{in_one_line(called, 60)}'; rename the file.")
+        known[content] = written
+        programs[called] = content
+    return programs
 
 
 def _whole(asked: dict[str, Any], key: str, default: int, low: int, high: int) -> int:

@@ -24,22 +24,30 @@ from ..contracts.parameters import Parameter, StackText, Value, parameters_of
 from ..contracts.spec import Item, format_items
 
 MOST_STEPS = 1000
+MOST_POINTS = 100_000
 _STEP_KEYS = ("from", "to", "steps", "ratio")
 
 
-def swept(kind: str, items: tuple[Item, ...], over: Mapping[str, Any]) -> tuple[str, ...]:
+def swept(
+    kind: str, items: tuple[Item, ...], over: Mapping[str, Any], most_points: int = MOST_POINTS
+) -> tuple[str, ...]:
     """The specs of every point of a sweep, presets written out, the last parameter walking fastest.
 
     Args:
         kind: codec, receiver or channel.
         items: the stack.
         over: values by ``plug_in.parameter``.
+        most_points: how many there may be.
 
     Raises:
-        UsageError: a name that does not occur in the stack, or values that are none.
+        UsageError: a name that does not occur in the stack, values that are none, or too many points.
     """
     stack = registry.installed(kind).expanded(items)
     walks = [[(key, value) for value in _values(kind, stack, key, told)] for key, told in over.items()]
+    count = math.prod(map(len, walks))
+    if count > most_points:  # before any is made
+        keys = in_one_line(", ".join(f"'{key}'" for key in over), 120)
+        raise UsageError(f"sweep: {keys} have {count} points together, and a study has room for {most_points}.")
     points = []
     for chosen in product(*walks):
         point = stack
@@ -110,7 +118,7 @@ def _steps(declared: Parameter, key: str, told: dict[str, Any]) -> list[Value]:
 
 def _end(declared: Parameter, key: str, told: dict[str, Any], name: str, own: float | None) -> float:
     value: Any = told.get(name, own)
-    if type(value) not in (int, float) or not math.isfinite(value):
+    if type(value) not in (int, float) or not -math.inf < value < math.inf:
         raise UsageError(f"sweep: '{name}' of '{key}' must be a number, not {in_one_line(repr(value), 40)}.")
     declared.accept(value if isinstance(declared.default, float) else round(value), key.partition(".")[0])
     return float(value)

@@ -4,6 +4,7 @@ import textwrap
 
 import pytest
 from tapewright.benchmarks import study as defaults
+from tapewright.benchmarks import study_file
 from tapewright.benchmarks.study_file import read_study_file
 from tapewright.contracts import registry
 from tapewright.contracts.errors import UsageError
@@ -62,6 +63,47 @@ def test_invented_programs_follow_from_the_seed(read) -> None:
     assert first == again != other
 
 
+def test_programs_of_one_name_are_told_apart_by_their_folders(read, tmp_path) -> None:
+    for folder, content in (("d1", b"ding"), ("d2", b"dong"), ("d3", b"bim")):
+        (tmp_path / folder).mkdir()
+        (tmp_path / folder / ("y.bin" if folder == "d3" else "x.bin")).write_bytes(content)
+    (tmp_path / "chime").write_bytes(b"bam")
+    asked = read('[study]\nprogram = ["d1/x.bin", "d2/x.bin", "d3/y.bin", "./chime", "chime"]\n')
+    assert {study.program_name: study.program for study in asked.studies} == {
+        "d1/x.bin": b"ding",
+        "d2/x.bin": b"dong",
+        "y.bin": b"bim",
+        "./chime": b"bam",
+        "chime": read_program("chime").data,
+    }
+
+
+@pytest.mark.parametrize(
+    ("asked", "told"),
+    [
+        ("program = ['d1/x.bin', 'd2/y.bin']", "program: 'd1/x.bin' and 'd2/y.bin' hold the same bytes; name each"),
+        ("program = ['d1/x.bin', './d1/x.bin']", "program: 'd1/x.bin' and './d1/x.bin' hold the same bytes; name each"),
+        ("bytes = [8, 8]", "'8 invented bytes' and '8 invented bytes' hold the same bytes; name each program once."),
+        ("bytes = 8\nprogram = '8 invented bytes'", "two programs are called '8 invented bytes'; rename the file."),
+    ],
+)
+def test_programs_that_cannot_be_told_apart_are_named(read, tmp_path, asked, told) -> None:
+    for path in ("d1/x.bin", "d2/y.bin", "8 invented bytes"):
+        (tmp_path / path).parent.mkdir(exist_ok=True)
+        (tmp_path / path).write_bytes(b"ding")
+    with pytest.raises(UsageError) as failure:
+        read(f"[study]\n{asked}\n")
+    assert told in str(failure.value)
+
+
+def test_many_sweeps_share_the_room_of_one(read, monkeypatch) -> None:
+    sweep = '[[sweep]]\ncodec = "plain-biphase"\nover = { "biphase.leader_s" = { steps = %d } }\n'
+    monkeypatch.setattr(study_file, "MOST_ROWS", 10)
+    assert len(read(sweep % 4 + sweep % 6 + '[study]\nchannels = ["wire"]\n').studies[0].codecs) == 8
+    with pytest.raises(UsageError, match=r"'biphase.leader_s' have 7 points together, and a study has room for 6\."):
+        read(sweep % 4 + sweep % 7)
+
+
 def test_a_sweep_takes_the_place_of_the_default_codecs_and_crosses_itself_once(read) -> None:
     asked = read(
         """
@@ -117,10 +159,16 @@ def test_a_relay_set_is_looked_for_beside_the_study(read, tmp_path) -> None:
         ("[study]\ncodecs = 'sturdy'\n", "'codecs' must be a list of specs"),
         ("[study]\ncodecs = ['sturdi']\n", "Did you mean 'sturdy'?"),
         ("[study]\ncodecs = ['biphase', 'biphase:bit_rate_hz=1200']\n", "are the same; name each codec once"),
+        ("[study]\ntrials = " + "9" * 5000, "a whole number in it has too many digits; it must fit 64 bits."),
+        ("[study]\ntrials = 0x" + "f" * 6000, "'study.trials' must fit 64 bits, as whole numbers in TOML do."),
+        ("[study]\nseed = 0x" + "f" * 6000, "'study.seed' must fit 64 bits, as whole numbers in TOML do."),
+        (
+            "[[sweep]]\ncodec = 'sturdy'\nover = { 'rs.parity_bytes' = { from = " + "9" * 400 + ", steps = 3 } }\n",
+            "'sweep.over.rs.parity_bytes.from' must fit 64 bits, as whole numbers in TOML do.",
+        ),
         ("[study]\ntrials = 0\n", "'trials' must be a whole number, 1 to 1000000, not 0."),
         ("[study]\nseed = 1.5\n", "'seed' must be a whole number"),
         ("[study]\nbytes = 0\n", "'bytes' must be 1 to"),
-        ("[study]\nbytes = [8, 8]\n", "two programs are the same"),
         ("[study]\nprogram = 5\n", "'program' must be a file's name"),
         ("[study]\nprogram = 'nowhere.bin'\n", "there is no such file"),
         ("[study]\ncodecs = ['@nowhere.toml']\n", "there is no such file"),

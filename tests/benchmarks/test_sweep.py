@@ -1,5 +1,7 @@
 """Sweeps: every point is a spec that builds, within the ranges that the parameters declare."""
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -89,6 +91,14 @@ def test_the_ends_default_to_the_declared_range(key, steps, ratio) -> None:
             "'from' of 'biphase.bit_rate_hz' must be a number",
         ),
         ({"biphase.bit_rate_hz": {"from": 4000, "to": 1000, "steps": 2, "ratio": True}}, "from above 0 upwards"),
+        ({"biphase.bit_rate_hz": {"from": 10**400, "steps": 2}}, "'bit_rate_hz' must be finite, not inf"),
+        ({"biphase.bit_rate_hz": {"to": -math.inf, "steps": 2}}, "'to' of 'biphase.bit_rate_hz' must be a number"),
+        ({"rs.parity_bytes": {"to": 10**400, "steps": 2}}, "'parity_bytes' must be 2 to 128 bytes, not a number of"),
+        (
+            {key: {"steps": 1000} for key in ("biphase.bit_rate_hz", "biphase.leader_s", "biphase.tail_s")},
+            "sweep: 'biphase.bit_rate_hz', 'biphase.leader_s', 'biphase.tail_s' have 1000000000 points "
+            "together, and a study has room for 100000.",
+        ),
         ({"biphase.variant": {"steps": 2}}, "is no number, so it cannot walk in steps; list its values"),
     ],
 )
