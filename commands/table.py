@@ -106,14 +106,17 @@ def print_standings(standings: Sequence[Standing]) -> None:
         task, tally = standing.row.task, standing.tally
         program = (standing.study.program_name, standing.study.seed)
         names = (*program, task.codec_name, task.receiver_name, task.channel_name)
-        figures = (tally.trials, standing.row.trials, f"{tally.right} / {tally.detected} / {tally.silent}")
+        figures = (standing.done, standing.row.trials, f"{tally.right} / {tally.detected} / {tally.silent}")
         refused = ("refused", "", "")
         table.add_row(*(Text(_name(str(cell))) for cell in (*names, *(refused if task.refusal else figures))))
     print_table(console(), table)
     wanted = [standing for standing in standings if standing.row.task.refusal is None]
-    done = sum(min(standing.tally.trials, standing.row.trials) for standing in wanted)
+    done = sum(standing.done for standing in wanted)
     missing = sum(standing.missing for standing in wanted)
     print(f"\n{done} of {done + missing} trials are done.")
+    more = sum(standing.tally.trials - standing.done for standing in wanted)
+    if more:
+        print(f"{more} beyond those asked for were counted together with them and are shown too.")
 
 
 def print_catalogue(entries: Sequence[Mapping[str, Any]]) -> None:
