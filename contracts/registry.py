@@ -7,8 +7,8 @@ one name are an error that names both.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
-from importlib.metadata import EntryPoint, entry_points
+from functools import cache, lru_cache
+from importlib.metadata import Distribution, EntryPoint, entry_points
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -139,7 +139,13 @@ class Registry:
 
 
 def _package(claim: EntryPoint) -> str:
-    return claim.dist.name if claim.dist is not None else "unknown"
+    return "unknown" if claim.dist is None else _name_of(claim.dist)
+
+
+@lru_cache(maxsize=256)
+def _name_of(found: Distribution) -> str:
+    """The name in its metadata, which would be read anew at each look; ``installed`` looks for new distributions."""
+    return found.name
 
 
 def _construct(plug_in: type[PlugIn], item: Item) -> PlugIn:

@@ -1,6 +1,7 @@
 """Somebody else's distribution, found through its entry points: it passes the kit, or is refused with a clear word."""
 
 import sys
+from importlib.metadata import PathDistribution
 from pathlib import Path
 
 import pytest
@@ -92,6 +93,20 @@ def test_a_stranger_stacks_with_ours():
 def test_looking_up_loads_nothing_else():
     installed("codec").load("thrice")
     assert "stranger_tapes.turning_sine" not in sys.modules
+
+
+def test_metadata_of_a_package_is_read_once_and_anew_when_looked_for_again(distribution, monkeypatch):
+    """Every row of a study asks for the package of each of its plug-ins."""
+    entry = "[tapewright.codecs]\nodd = odd_module:Odd\n"
+    names, packages = ("odd", "rs", "odd"), ["odd-package", "tapewright", "odd-package"]
+    distribution("odd-package", entry)
+    assert [installed("codec").package(name) for name in names] == packages
+    with monkeypatch.context() as shut:
+        shut.setattr(PathDistribution, "read_text", lambda of, name: pytest.fail(f"read {name} again"))
+        assert [installed("codec").package(name) for name in names] == packages
+    distribution("odder-package", entry)
+    installed.cache_clear()
+    assert installed("codec").package("odd") == "odder-package"
 
 
 def test_two_packages_that_claim_a_name_are_both_named(distribution):
