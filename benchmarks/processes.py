@@ -13,6 +13,8 @@ import threading
 from collections.abc import Generator, Iterable
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from multiprocessing.connection import Connection
+from multiprocessing.connection import wait as wait_for
 from typing import Any
 
 from ..contracts.errors import TapewrightError, in_one_line
@@ -44,11 +46,13 @@ class Processes:
         context = multiprocessing.get_context("forkserver" if "forkserver" in kinds else "spawn")
         if "forkserver" in kinds:
             context.set_forkserver_preload([played.__module__])
-        self._pool = ProcessPoolExecutor(self._workers, context, _begin, (context.Value("b", 0),))
+        told, self._open = context.Pipe(duplex=False)
+        self._pool = ProcessPoolExecutor(self._workers, context, _begin, (context.Value("b", 0), told))
 
     def close(self) -> None:
-        """End the processes; orders that they work on are still finished, and nobody waits for that."""
+        """End the processes; orders that they work on are given up."""
         self._pool.shutdown(wait=False, cancel_futures=True)
+        self._open.close()
 
     @property
     def workers(self) -> int:
@@ -88,14 +92,15 @@ class Processes:
                 future.cancel()
 
 
-def _begin(others: Any) -> None:
+def _begin(others: Any, told: Connection) -> None:
     """Ctrl-C goes to every process of a terminal, and the first one is who answers it; these end when it ends.
 
     Args:
         others: shared by all: whether one began before. One is enough to tell of the first build.
+        told: closed at the other end when these are needed no more.
     """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_end_with_the_first, daemon=True).start()
+    threading.Thread(target=_end_with_the_first, args=(told,), daemon=True).start()
     with others.get_lock():
         before, others.value = others.value, 1
     if before:
@@ -104,8 +109,7 @@ def _begin(others: Any) -> None:
         listener.said = True
 
 
-def _end_with_the_first() -> None:
+def _end_with_the_first(told: Connection) -> None:
     first = multiprocessing.parent_process()
-    if first is not None:
-        first.join()
-        os._exit(0)
+    wait_for([told, *([first.sentinel] if first else [])])
+    os._exit(0)

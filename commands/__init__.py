@@ -8,6 +8,7 @@ from __future__ import annotations
 import io
 import os
 import sys
+import threading
 from typing import NoReturn
 
 TRACEBACK = "TAPEWRIGHT_TRACEBACK"
@@ -29,10 +30,15 @@ def main() -> NoReturn:
     except OSError:
         # Said already; the interpreter shall flush the rest into nothing at its end instead of complaining once more.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    if code == INTERRUPTED:
+    if code == INTERRUPTED and any(map(_plays, threading.enumerate())):
         # A trial in a worker thread may need seconds more; nothing of it is kept, so nobody should wait for it.
         os._exit(code)
     raise SystemExit(code)
+
+
+def _plays(thread: threading.Thread) -> bool:
+    """Whether the interpreter would wait for a thread at its end, and that thread is one of those that play tapes."""
+    return type(thread) is threading.Thread and not thread.daemon
 
 
 def _run() -> int:
