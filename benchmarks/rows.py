@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,12 @@ from ..contracts.errors import UsageError, in_one_line
 from .records import Record
 
 FORMATS = ("csv", "json")
+
+_FORMULAS = ("=", "+", "-", "@")
+_SEPARATORS = ("\t", "\r")
+"""How a cell begins that spreadsheets take for a formula (OWASP, CSV Injection)."""
+
+_NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]*)?(e[+-]?[0-9]+)?", re.ASCII | re.IGNORECASE)
 
 
 def row_format(path: Path) -> str:
@@ -35,7 +42,8 @@ def rows_as_json(rows: Sequence[Record]) -> str:
 def rows_as_csv(rows: Sequence[Record]) -> str:
     """One line a record under a line of names (RFC 4180); nested figures stand under dotted names, None is empty.
 
-    Control characters in a name are shown as they are in a table; the JSON has them as they are.
+    Control characters in a name are shown as they are in a table, and a text that a spreadsheet would run as a formula
+    (such as ``@mine.toml``) stands behind an apostrophe; the JSON has both as they are.
     """
     flat = [_flat(row.as_json()) for row in rows]
     names = list(dict.fromkeys(name for row in flat for name in row))
@@ -61,4 +69,6 @@ def _flat(told: Mapping[str, Any], before: str = "") -> dict[str, Any]:
 
 
 def _cell(text: str) -> str:
-    return in_one_line(text, len(text) + 1)
+    shown = in_one_line(text, len(text) + 1)
+    runs = text.lstrip().startswith(_FORMULAS) or text.startswith(_SEPARATORS)
+    return f"'{shown}" if runs and not _NUMBER.fullmatch(shown) else shown

@@ -1,12 +1,16 @@
 """Records: complete, true to the counts, and plain enough for JSON."""
 
+import csv
+import io
 import json
+from dataclasses import replace
 from hashlib import sha256
 from importlib.metadata import version
 
 import numpy as np
 import pytest
 from tapewright.benchmarks.records import records
+from tapewright.benchmarks.rows import rows_as_csv, rows_as_json
 from tapewright.benchmarks.study import Study
 from tapewright.benchmarks.tally import Tally
 from tapewright.benchmarks.trials import Result, run
@@ -51,6 +55,37 @@ def rows():
         seed=3,
     )
     return records(study, run(study))
+
+
+@pytest.mark.parametrize(
+    ("name", "cell"),
+    [
+        ("=1+1.bin", "'=1+1.bin"),
+        ("+1-bell.bin", "'+1-bell.bin"),
+        ("-bell.bin", "'-bell.bin"),
+        ("@mine.toml", "'@mine.toml"),
+        ("\tbell.bin", "' bell.bin"),
+        ("\r=bell.bin", "' =bell.bin"),
+        (" =bell.bin", "' =bell.bin"),
+        ("-1.5e-3", "-1.5e-3"),
+        ("bell=1.bin", "bell=1.bin"),
+        ("'bell.bin", "'bell.bin"),
+        ("", ""),
+    ],
+)
+def test_no_text_of_a_table_is_a_formula_and_no_number_is_text(rows, name, cell) -> None:
+    row = rows[0]
+    row = replace(
+        row,
+        study=replace(row.study, program_name=name),
+        task=replace(row.task, codec_name=name),
+        receiver_limit_bits_per_s=-1.5,
+    )
+    (line,) = csv.DictReader(io.StringIO(rows_as_csv([row])))
+    assert (line["program"], line["codec"]) == (cell, cell)
+    assert line["receiver_limit_bits_per_s"] == "-1.5"
+    (told,) = json.loads(rows_as_json([row]))
+    assert (told["program"], told["codec"]) == (name, name)
 
 
 def test_a_record_says_all_that_is_promised(rows) -> None:
