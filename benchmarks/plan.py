@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -45,6 +45,16 @@ class Part:
 
     study: Study
     rows: tuple[Row, ...]
+
+
+@dataclass(frozen=True)
+class _ReadStudy(Study):
+    """A study of which only some meetings were ever asked for: the others may be impossible."""
+
+    asked: tuple[Task, ...] = field(default=(), compare=False)
+
+    def tasks(self) -> tuple[Task, ...]:
+        return self.asked
 
 
 @dataclass(frozen=True)
@@ -210,7 +220,7 @@ def _part_from_json(told: dict[str, Any], content_of: Callable[[str], bytes]) ->
         for row in told["rows"]
     )
     codecs, receivers, channels = (tuple(one.spec for (of, _), one in built.items() if of == kind) for kind in MAKERS)
-    study = Study(
+    study = _ReadStudy(
         program=content_of(told["program_sha256"]),
         program_name=told["program"],
         codecs=codecs,
@@ -219,5 +229,6 @@ def _part_from_json(told: dict[str, Any], content_of: Callable[[str], bytes]) ->
         trials=told["trials"],
         seed=told["seed"],
         sample_rate_hz=told["sample_rate_hz"],
+        asked=tuple(row.task for row in rows),
     )
     return Part(study, rows)
