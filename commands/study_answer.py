@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -48,4 +48,12 @@ def print_rows(rows: Sequence[Record], as_json: bool) -> None:
     for place, ours in enumerate(answers):
         if len(answers) > 1:
             print(f"{chr(10) if place else ''}{in_one_line(ours[0].study.program_name)}, seed {ours[0].study.seed}:")
-        print_answer(ours, findings(ours))
+        print_answer(ours, (*_not_as_asked(ours), *findings(ours)))
+
+
+def _not_as_asked(rows: Sequence[Record]) -> Iterator[str]:
+    from ..benchmarks.records import ALL_TRIALS
+
+    stops = [row.stop for row in rows if row.task.refusal is None and not row.stop.startswith(ALL_TRIALS)]
+    if stops:
+        yield (f"{len(stops)} of {len(rows)} rows do not show as many trials as were asked for; the first: {stops[0]}.")

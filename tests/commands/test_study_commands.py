@@ -86,6 +86,20 @@ def test_status_says_how_far_it_is(study, played) -> None:
     assert all(row["right"] + row["detected"] + row["silent"] == 25 for row in told)
 
 
+def test_rows_that_do_not_show_the_trials_asked_for_are_told(study, bells, monkeypatch) -> None:
+    monkeypatch.setattr("tapewright.benchmarks.ledger.WRITTEN_EVERY_S", 1e9)
+    told = "4 of 4 rows do not show as many trials as were asked for; the first: "
+    ran = study("run", "bells.toml", "--share", "1/2")
+    assert f"\n{told}10 of 20 trials ran so far.\n" in ran.out
+    (bells / "bells.toml").write_text(STUDY.format(trials=117))
+    assert "as were asked for" not in study("run", "bells.toml").out
+    (bells / "bells.toml").write_text(STUDY.format(trials=115))
+    assert f"\n{told}117 trials held, 115 asked.\n" in study("run", "bells.toml").out
+    assert study("status", "bells.toml").out.endswith(
+        "\n460 of 460 trials are done.\n8 beyond those asked for were counted together with them and are shown too.\n"
+    )
+
+
 def test_status_while_it_runs_and_a_second_run_is_told(study, bells) -> None:
     started = bells / "started"
     (bells / "bells.toml").write_text(
