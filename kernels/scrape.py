@@ -34,9 +34,11 @@ def scrape(
     around = np.empty((2, loop.size + 4), np.float32)
     for i in range(loop.size + 4):
         around[0, i] = around[1, i] = _NOTHING
-    shift = np.empty(loop.size, np.float32)
+    whole = np.empty(loop.size, np.float32)
     for start in range(0, left.size, loop.size):
-        for i in range(loop.size):
+        # The swells end with the tape.
+        shift = whole[: left.size - start]
+        for i in range(shift.size):
             shift[i] = loop[i]
         cell = int(np.floor(start * per_frame))
         modulate(shift, swells[cell:], per_frame, start * per_frame - cell)

@@ -43,9 +43,11 @@ def add_swelling_noise(
     """
     state = np.empty(STATE, np.float64)
     rest(state)
-    here, there = np.empty(PIECE_FRAMES, np.float32), np.empty(PIECE_FRAMES, np.float32)
+    all_here, all_there = np.empty(PIECE_FRAMES, np.float32), np.empty(PIECE_FRAMES, np.float32)
     for start in range(0, left.size, PIECE_FRAMES):
-        for i in range(PIECE_FRAMES):
+        # The loudness ends with the tape.
+        here, there = all_here[: left.size - start], all_there[: left.size - start]
+        for i in range(here.size):
             here[i] = there[i] = np.float32(0)
         add_noise(here, there, start // BLOCK_FRAMES, key_0, key_1, upper_0, upper_1, sigma)
         section(here, there, coefficients, state)
