@@ -30,10 +30,19 @@ class _FirstBuild(numba.core.event.Listener):
         ours = (getattr(compiled, "__module__", None) or "").startswith(__name__)
         if ours and not self.said:
             self.said = True
-            logging.getLogger(__name__).warning("compiling for this machine, once: some ten seconds")
-            from .first_build import start
+            from . import kept
 
-            start()
+            told = logging.getLogger(__name__)
+            if kept.unkept:
+                told.warning(
+                    "compiling for this machine: some ten seconds, each time until NUMBA_CACHE_DIR names a folder to "
+                    "keep it in"
+                )
+            else:
+                told.warning("compiling for this machine, once: some ten seconds")
+                from .first_build import start
+
+                start()
         if self.deep or ours:
             if not self.deep:
                 self.collects = gc.isenabled()

@@ -10,6 +10,8 @@ from typing import Any, NamedTuple, TypeVar
 
 import numba
 
+from .kept import keep
+
 Kernel = TypeVar("Kernel", bound=Callable[..., Any])
 
 
@@ -49,13 +51,17 @@ def compiled(
             compile for them before it comes (``first_build``).
         brief: over in some ten microseconds on a tape of some seconds.
     """
-    options: dict[str, Any] = {"error_model": "numpy", "nogil": not brief, "cache": True, "no_cfunc_wrapper": True}
+    options: dict[str, Any] = {"error_model": "numpy", "nogil": not brief, "no_cfunc_wrapper": True}
 
     def made(function: Kernel) -> Kernel:
-        given: Any = signature if at_once else None
-        decorator: Callable[[Kernel], Kernel] = numba.njit(given, fastmath=fastmath, **options)
-        kernel = decorator(function)
+        kernel: Any = numba.njit(fastmath=fastmath, **options)(function)
         declared[kernel] = Usual(ahead if signature is None else signature, only=signature is not None)
-        return kernel
+        if isinstance(kernel, numba.core.dispatcher.Dispatcher):  # a plain function where the compiler is off
+            keep(kernel)
+            if signature is not None and at_once:
+                kernel.compile(signature)  # type: ignore[no-untyped-call]
+                kernel.disable_compile()  # type: ignore[no-untyped-call]
+        made_kernel: Kernel = kernel
+        return made_kernel
 
     return made

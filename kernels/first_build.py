@@ -22,6 +22,7 @@ import numba
 
 from . import compiled as declarations
 from . import listener
+from .kept import Kept
 
 LAST_FIRST = (
     *("galois", "word_flywheel", "transition_following", "pulse_statistics", "stretch_sums", "change_readings"),
@@ -96,7 +97,7 @@ def build(modules: Iterable[str]) -> None:
         module = import_module(f".{name}", __package__)
         for kernel in declarations.declared:
             if not isinstance(kernel._cache, _HandedOn):
-                kernel._cache = _HandedOn(kernel.py_func)  # type: ignore[no-untyped-call]
+                kernel._cache = _HandedOn(kernel.py_func)
         for kernel in reversed([made for made in declarations.declared if made.__module__ == module.__name__]):
             usual = declarations.declared[kernel]
             if usual.types is not None and not kernel._cache.has(usual.types, kernel.targetctx):
@@ -119,7 +120,7 @@ def _build(kernel: Any, built: set[Any]) -> None:
         kernel.disable_compile()
 
 
-class _HandedOn(numba.core.caching.FunctionCache):
+class _HandedOn(Kept):
     """Numba's cache as written by the second process: at any moment a reader finds the right kernel or none.
 
     Numba's own ``save`` names the data in the index before they are there, and by counting. Between the two a reader
@@ -129,7 +130,6 @@ class _HandedOn(numba.core.caching.FunctionCache):
     compiled again when it is needed. Nothing is read, so that nothing half saved by the first process is built upon.
     """
 
-    _cache_file: Any
     _index_key: Any
 
     def has(self, types: Any, target: Any) -> bool:

@@ -8,6 +8,7 @@ import time
 import numba
 import pytest
 from tapewright.kernels import first_build
+from tapewright.kernels.kept import keep
 
 LOAD = """
 import gc
@@ -194,6 +195,7 @@ def test_a_reader_finds_the_right_kernel_or_none_while_it_is_saved(tmp_path, mon
     # Two types have two names, and neither is one that another process would give by counting.
     assert len(set(named)) == 2
     assert not {kept._data_name(number) for number in (1, 2)} & set(named)
-    reader = numba.njit(cache=True)(twice)
+    reader = numba.njit(twice)
+    keep(reader)
     assert (reader(3), reader(0.25)) == (6, 0.5)
     assert not reader.stats.cache_misses
