@@ -27,10 +27,15 @@ SYLLABLES_HZ = 4.0
 SWING = 0.5
 """Rms change of the earlier recording's loudness, re its mean (modelling prior)."""
 
+_PASSES_ALL = np.array([1.0, 0.0, 0.0, 0.0, 0.0])
+
 
 @dataclass(frozen=True)
 class Residue(Treatment):
-    """Noise with the spectrum and the rhythm of speech, the same in strength whatever is recorded over it."""
+    """Noise with the spectrum and the rhythm of speech, the same in strength whatever is recorded over it.
+
+    A sample rate with no room for the upper slope goes without: there the level is that of what is left of the band.
+    """
 
     name = "residue"
     summary = "remains of an earlier recording"
@@ -73,7 +78,8 @@ class Residue(Treatment):
 @cache
 def _speech(sample_rate_hz: int) -> tuple[NDArray[np.float64], float]:
     """Both first-order slopes in one section, and its power gain integrated over the audible band, in Hz."""
-    high_pass, low_pass = slopes(*SPEECH_HZ, 1, sample_rate_hz)
+    # A slope too near to half the sample rate is none.
+    high_pass, low_pass = [*slopes(*SPEECH_HZ, 1, sample_rate_hz), _PASSES_ALL][:2]
     numerator = np.convolve(high_pass[:2], low_pass[:2])
     denominator = np.convolve([1.0, high_pass[3]], [1.0, low_pass[3]])
     coefficients = np.array([*numerator, *denominator[1:]])

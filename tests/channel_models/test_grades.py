@@ -189,6 +189,15 @@ def test_grade_gives_the_same_tape_again_and_stays_within_full_scale(name):
     assert once != channel.degrade(tone(1200.0, 2.0, 1.0), stream(5, 3, "channel"))
 
 
+@pytest.mark.parametrize("name", NAMES)
+def test_grade_takes_the_lowest_sample_rates(name):
+    # Down there is no room for most of the points of its filters.
+    for rate_hz in (1000, 3001):
+        sent = Signal(0.5 * np.sin(2 * np.pi * 300 / rate_hz * np.arange(rate_hz)), rate_hz)
+        heard = registry.channel(name).degrade(sent, stream(1, 0, "channel"))
+        assert heard.samples.std() > 0.05
+
+
 @pytest.mark.parametrize("name", ["good-new", "ordinary-worn", "portable-attic"])
 def test_longer_tape_starts_the_same_but_for_its_echoes(name):
     # An echo is heard a turn of the pack before its sound; everything else about a tape is as it was up to where the
