@@ -19,7 +19,7 @@ from .tape_loss import TRACK_SPACING_MM, azimuth_factor, grid_hz, side_frames, s
 
 _FILTERS = 9
 _GRID_STEPS_A_TAP = 16
-"""The response has no cusp: what rings beyond that lies 90 dB down and more (calculated)."""
+"""The response has no cusp: what rings beyond that lies 80 dB down and more (calculated)."""
 
 _PROBE_HZ = 6300.0
 

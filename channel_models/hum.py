@@ -63,7 +63,8 @@ class Hum(Treatment):
         )
 
 
-@lru_cache(maxsize=8)
+# At most 43 MB each, where the mains and the sample rate have no common factor.
+@lru_cache(maxsize=2)
 def _harmonics(mains_hz: int, sample_rate_hz: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Angles of the harmonics below half the sample rate, over a period of all, and their peaks re the whole; shapes
     (harmonics, frames) and (harmonics, 1).

@@ -1,5 +1,7 @@
 """Sounds that nobody recorded: hum, an earlier recording, echoes, noise that comes with the signal."""
 
+import tracemalloc
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -37,6 +39,17 @@ def test_hum_of_two_tapes_differs_in_phase_only():
     one, other = (Hum().degrade(silence(1.0), np.random.default_rng(seed)).samples[0] for seed in (1, 2))
     assert not np.array_equal(one, other)
     assert np.abs(np.fft.rfft(one)) == pytest.approx(np.abs(np.fft.rfft(other)), abs=1e-2)
+
+
+def test_hum_keeps_little_for_sample_rates_that_it_has_seen():
+    # Without a common factor with the mains the period is the whole second: 7 harmonics of 8 bytes a frame, 6 MB.
+    tracemalloc.start()
+    try:
+        for rate_hz in range(100_003, 100_103, 10):
+            Hum(mains_hz=49).degrade(Signal(np.zeros((2, 10)), rate_hz), np.random.default_rng(0))
+        assert tracemalloc.get_traced_memory()[0] < 3 * 7 * 8 * 100_103
+    finally:
+        tracemalloc.stop()
 
 
 @pytest.mark.parametrize("level_db", [-45.0, -34.0])
@@ -78,6 +91,16 @@ def test_residue_is_absolute_and_sounds_like_speech():
     assert level(400, 600) - level(9000, 11_000) == pytest.approx(16.0, abs=1.5)
     loudness = np.sqrt(np.mean(alone[0, : 40 * RATE_HZ].reshape(-1, RATE_HZ // 20).astype(np.float64) ** 2, axis=1))
     assert 0.3 < loudness.std() / loudness.mean() < 0.8
+
+
+@pytest.mark.parametrize("rate_hz", [1000, 2000, 3001, 3061])
+def test_residue_without_room_for_its_upper_slope_keeps_its_level_and_its_lower_slope(rate_hz):
+    # 100 s: the tolerance of the calibration. 30 Hz is 14 dB below the middle, within 1.5 dB for the spread.
+    heard = Residue(level_db=-40.0).degrade(silence(100.0, rate_hz), np.random.default_rng(4)).samples
+    assert 10 * np.log10(np.mean(heard.astype(np.float64) ** 2) / 0.5) == pytest.approx(-40.0, abs=0.75)
+    hz, density = scipy_signal.welch(heard[0].astype(np.float64), rate_hz, nperseg=rate_hz // 5)
+    level = lambda low, high: 10 * np.log10(density[(hz > low) & (hz < high)].mean())  # noqa: E731
+    assert level(400, 490) - level(25, 35) > 11
 
 
 def test_echoes_stand_one_turn_of_the_pack_before_and_after():
