@@ -50,8 +50,11 @@ class SoftBits:
     def __init__(self, values: ArrayLike, times_s: ArrayLike = 0.0, events: tuple[Event, ...] = ()) -> None:
         try:
             soft = _own(values)
+            given = np.asarray(times_s)
+            if given.shape not in ((), soft.shape):
+                raise ValueError
             times = np.empty(soft.shape)
-            times[...] = times_s
+            times[...] = given
         except (TypeError, ValueError):
             raise UsageError("Arguments 'values' and 'times_s' must be numbers of one shape (bits,).") from None
         if soft.ndim != 1:
