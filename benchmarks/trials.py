@@ -120,13 +120,25 @@ def play(tape: Tape, shelf: Shelf, seed: int) -> tuple[Tally, ...]:
             score(shelf.program, task.receiver.receive(task.codec, (worn,), stream(seed, tape.trial, "receiver")))
             for task in tape.tasks
         )
-    except TapewrightError:
+    except TapewrightError as error:
+        raise TapewrightError(f"{_named(tape, seed)}: {_said_by(error)}") from error
+    except KeyboardInterrupt:
         raise
-    except Exception as error:  # whatever a stranger's plug-in does
-        raise TapewrightError(
-            f"codec '{in_one_line(first.codec_name, 60)}', channel '{in_one_line(first.channel_name, 60)}', trial "
-            f"{tape.trial}, seed {seed}: {type(error).__name__}: {in_one_line(error)}"
-        ) from error
+    except BaseException as error:  # whatever a stranger's plug-in does: it may leave, too
+        raise TapewrightError(f"{_named(tape, seed)}: {type(error).__name__}: {_said_by(error)}") from error
+
+
+def _named(tape: Tape, seed: int) -> str:
+    first = tape.tasks[0]
+    names = f"codec '{in_one_line(first.codec_name, 60)}', channel '{in_one_line(first.channel_name, 60)}'"
+    return f"{names}, trial {tape.trial}, seed {seed}"
+
+
+def _said_by(error: BaseException) -> str:
+    try:
+        return in_one_line(error, 400)
+    except Exception:  # an error of a stranger's may not even be able to say what it is
+        return "no word of why"
 
 
 def audio_bytes(study: Study, tape: Tape) -> float:

@@ -30,7 +30,7 @@ def main() -> NoReturn:
     except OSError:
         # Said already; the interpreter shall flush the rest into nothing at its end instead of complaining once more.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    if code == INTERRUPTED and any(map(_plays, threading.enumerate())):
+    if code and any(map(_plays, threading.enumerate())):
         # A trial in a worker thread may need seconds more; nothing of it is kept, so nobody should wait for it.
         os._exit(code)
     raise SystemExit(code)

@@ -154,6 +154,34 @@ def test_a_plug_in_that_raises_is_named_with_its_tape(workers) -> None:
     assert failure.value.exit_code == 1
 
 
+class Wordless(Exception):
+    def __str__(self) -> str:
+        raise RuntimeError("no word")
+
+
+@pytest.mark.parametrize(
+    ("raised", "told"),
+    [
+        (SystemExit(0), "SystemExit: 0"),
+        (GeneratorExit("left"), "GeneratorExit: left"),
+        (UsageError("Argument 'samples' must be finite."), "Argument 'samples' must be finite."),
+        (Wordless(), "Wordless: no word of why"),
+    ],
+)
+def test_however_a_plug_in_leaves_it_is_a_failure_that_is_named(raised, told, monkeypatch) -> None:
+    def leaves(self, *heard):
+        raise raised
+
+    asked = study(codecs=("toy-checked",), channels=("toy_flips",))
+    monkeypatch.setattr(type(asked.tasks()[0].channel.stages[0]), "degrade", leaves)
+    with pytest.raises(TapewrightError) as failure:
+        run(asked, 2)
+    assert re.fullmatch(
+        rf"codec 'toy-checked', channel 'toy_flips', trial \d+, seed 7: {re.escape(told)}", str(failure.value)
+    )
+    assert failure.value.exit_code == 1
+
+
 @pytest.mark.parametrize("workers", [0, -1, 1025])
 def test_workers_out_of_range(workers) -> None:
     with pytest.raises(UsageError, match=f"'workers' must be 1 to 1024, not {workers}"):

@@ -4,6 +4,7 @@ import json
 import os
 import re
 import subprocess
+import time
 from pathlib import Path
 
 import pytest
@@ -160,6 +161,17 @@ def test_real_stacks_over_real_grades_do_not_depend_on_the_workers(tmp_path) -> 
     rows = json.loads(alone.stdout)
     assert [row["right"] for row in rows if row["channel"] == "wire"] == [4, 4]
     assert {row["silent"] for row in rows if row["codec"] == "sturdy"} == {0}
+
+
+@pytest.mark.parametrize("engine", ["threads", "processes"])
+def test_an_error_waits_for_no_tape_that_plays(engine) -> None:
+    begun = time.monotonic()
+    channels = ("--channel", "toy_slow:wait_s=50", "--channel", "toy_bug")
+    ran = compare("--codec", "toy_pulse", *channels, "--engine", engine, "--workers", "3")
+    assert (ran.returncode, ran.stdout) == (1, "")
+    assert ran.stderr.startswith("tapewright: error: codec 'toy_pulse', channel 'toy_bug', trial ")
+    assert ran.stderr.count("\n") == 1
+    assert time.monotonic() - begun < 30
 
 
 def test_refused_rows_are_said_and_not_counted() -> None:
