@@ -2,11 +2,11 @@
 
 Two scouting runs look which numbers of arrivals, how grave and at which places, make tapes fail; they only select.
 Then a fixed number of fresh tapes is spread over the strata of ``struck`` by what was seen (J. Neyman 1934), and the
-failures among them, each with its weight, give the figure. It is unbiased whatever the scouts saw; they only decide
-how sharp it is.
+failures among them, each with its weight, give the figure: the share of loads that fail on a tape with at least one
+event. It is unbiased whatever the scouts saw; they only decide how sharp it is.
 
-A failure that needs no event is not made likelier by drawing more of them: tapes without any are played first and
-counted in, and where they make up half of all failures the figure is refused.
+A failure that needs no event is not made likelier by drawing more of them. Tapes without any are played first; what
+fails among them is no part of the figure and is told beside it, with an interval of its own.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from ..contracts.errors import UsageError
 from ..contracts.streams import stream
 from .aiming import Played, Portion, first_portions, spread, strata
 from .shelf import Shelf
-from .statistics import Estimate, at_most
+from .statistics import Estimate, at_most, clopper_pearson
 from .struck import Stratum, eventful_stage, struck
 from .study import Study, Task
 from .tally import Tally, score
@@ -42,6 +42,8 @@ PLAIN_TAPES, MOST_FAILING = 100, 4
 QUIET = 0.25
 """Share of the tapes that count that have no events: what fails among them is not the events' work."""
 
+FIGURE_IS = "share of loads that fail on a tape with at least one event; what fails without events is told apart"
+
 SCOUTS = 0.15
 """Tapes of each of both scouting runs, re those that count."""
 
@@ -54,11 +56,13 @@ class RareFailures:
 
     Attributes:
         refusal: why there is no figure, in one line; None if there is.
-        load_failure: share of tapes that do not load right; None if refused.
+        load_failure: share of loads that fail on a tape with at least one event; None if refused. It is not the share
+            of all loads that fail: ``failure_without_events`` adds to it.
         effective_failures: so many failures of equal weight would prove as much.
         failures, silent: met among the tapes drawn on purpose, and how many of these nobody noticed.
-        tapes, scouts: played for the figure, and before.
+        tapes, scouts: played for the figure and for ``failure_without_events``, and before.
         without_events: of how many tapes without events how many failed.
+        chance_without_events: of a tape of a plain run to meet no event.
     """
 
     task: Task
@@ -70,6 +74,7 @@ class RareFailures:
     tapes: int = 0
     scouts: int = 0
     without_events: tuple[int, int] = (0, 0)
+    chance_without_events: float = 1.0
 
     @property
     def factor(self) -> float | None:
@@ -80,6 +85,16 @@ class RareFailures:
         return max(figure.high / figure.rate, figure.rate / figure.low)
 
     @property
+    def failure_without_events(self) -> Estimate | None:
+        """Share of loads that fail on a tape without any event; None where no such tape was played."""
+        failed, tapes = self.without_events
+        if not tapes:
+            return None
+        shares = (failed / tapes, *clopper_pearson(failed, tapes))
+        method = f"{failed} of {tapes} tapes without events, Clopper-Pearson 95 % two-sided, times the chance of none"
+        return Estimate(*(self.chance_without_events * share for share in shares), method)
+
+    @property
     def without_events_at_most(self) -> float | None:
         """One-sided 95 % bound on the failures among tapes without events."""
         failed, tapes = self.without_events
@@ -87,6 +102,7 @@ class RareFailures:
 
     def as_json(self) -> dict[str, Any]:
         """Plain data."""
+        without = self.failure_without_events
         return {
             "codec": self.task.codec_name,
             "receiver": self.task.receiver_name,
@@ -95,6 +111,7 @@ class RareFailures:
             "receiver_spec": self.task.receiver.spec,
             "channel_spec": self.task.channel.spec,
             "refusal": self.refusal,
+            "load_failure_is": FIGURE_IS,
             "load_failure": self.load_failure and self.load_failure.as_json(),
             "known_within_a_factor_of": self.factor,
             "effective_failures": self.effective_failures,
@@ -105,6 +122,8 @@ class RareFailures:
             "failed_without_events": self.without_events[0],
             "tapes_without_events": self.without_events[1],
             "failures_without_events_at_most": self.without_events_at_most,
+            "chance_without_events": self.chance_without_events,
+            "failure_without_events": without and without.as_json(),
         }
 
 
@@ -114,7 +133,7 @@ def rare_failures(
     workers: int | None = None,
     watch: Callable[[News], None] = unwatched,
 ) -> tuple[RareFailures, ...]:
-    """How often each task of the study fails to load, each from ``tapes`` tapes that count; ``study.trials`` does not.
+    """How often each task's loads fail with events, each from ``tapes`` tapes that count; ``study.trials`` does not.
 
     Raises:
         UsageError: fewer tapes than 400, or workers out of range.
@@ -163,11 +182,11 @@ class _Run:
                 counts = sum(one.failed for one in quiet), len(quiet)
                 return RareFailures(self.task, refusal, scouts=len(scouts), without_events=counts)
             portions = spread(scouts, tapes)
-        found = quiet + self._played(place, portions, "rare")
+        found = self._played(place, portions, "rare")
         failed = [one for one in found if one.failed]
         weights = [one.weight / one.portion.tapes for one in failed]
-        heaviest = max(one.weight / one.portion.tapes for one in found if one.portion.stratum.arrivals)
-        refusal = _refusal(found)
+        heaviest = max(one.weight / one.portion.tapes for one in found)
+        refusal = _refusal(quiet + found)
         return RareFailures(
             self.task,
             refusal,
@@ -175,9 +194,10 @@ class _Run:
             effective(weights),
             len(failed),
             sum(one.tally.silent for one in failed),
-            len(found),
+            len(quiet) + len(found),
             len(scouts),
             (sum(one.failed for one in quiet), len(quiet)),
+            quiet[0].blow.chance,
         )
 
     @property

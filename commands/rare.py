@@ -48,7 +48,7 @@ def show(rows: tuple[RareFailures, ...]) -> None:
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
     table.add_column("codec", overflow="fold")
     table.add_column("channel", overflow="fold")
-    table.add_column("failed loads,\n95 % interval")
+    table.add_column("failed loads with\ndropouts, 95 %")
     table.add_column("within a\nfactor of", justify="right")
     table.add_column("effective\nfailures", justify="right")
     table.add_column("failed /\nsilent / tapes", justify="right")
@@ -73,9 +73,20 @@ def _row(row: RareFailures) -> tuple[tuple[str, ...], str]:
     interval = f"{rate} ({low} to {high})" if figure.rate else f"<= {high}"
     factor = "-" if row.factor is None else f"{row.factor:.2f}"
     counts = f"{row.failures} / {row.silent} / {row.tapes}"
-    failed, quiet = row.without_events
-    sentence = (
-        f"{codec} over {channel}: of {quiet} tapes without dropouts {failed} failed, which leaves up to "
-        f"{100 * (row.without_events_at_most or 0):.2g} % (one-sided, 95 %) for what is not the work of dropouts."
-    )
+    sentence = f"{codec} over {channel}: the figure counts loads that fail on a tape with dropouts. {_without(row)}"
     return (codec, channel, interval, factor, f"{row.effective_failures:.0f}", counts), sentence
+
+
+def _without(row: RareFailures) -> str:
+    """What fails without dropouts, which the figure leaves out."""
+    failed, quiet = row.without_events
+    part = row.failure_without_events
+    if part is None:
+        return "No tape without dropouts was played."
+    if failed:
+        rate, low, high = (f"{100 * share:.2g} %" for share in (part.rate, part.low, part.high))
+        share = f"{rate} of all loads ({low} to {high})"
+    else:
+        most = row.chance_without_events * (row.without_events_at_most or 0.0)
+        share = f"up to {100 * most:.2g} % of all loads (one-sided, 95 %)"
+    return f"Without dropouts {failed} of {quiet} tapes failed, which adds {share} and is not in it."

@@ -155,13 +155,35 @@ def test_refused_where_failures_are_not_rare():
     assert answer.refusal.startswith("not rare")
 
 
-def test_failures_without_events_that_do_not_dominate_are_counted_in():
-    # Null: both causes are independent. The exact share within 5 s.e., taken from the interval: 6e-7.
+def without_any(per_minute):
+    """Chance that a tape meets no dropout."""
+    return math.exp(-registry.channel(DROPOUTS.format(per_minute)).stages[0].mean_arrivals(TAPE_S))
+
+
+def test_failures_without_events_are_told_beside_the_figure_and_not_in_it():
+    # Null: both causes are independent. Seed 3, 1,500 tapes: the exact share with events lies within 5 s.e. of the
+    # figure, taken from its interval: 6e-7. Of 375 tapes without, more than the binomial law has at 1e-4 fail: 1e-4.
     (answer,) = rare_failures(toy(40.0, 3, fails_anyway=0.003), 1500)
-    dipped = failing_share(40.0, 0.0)
-    exact = dipped + (1 - dipped) * 0.003
-    figure = answer.load_failure
+    dipped, none = failing_share(40.0, 0.0), without_any(40.0)
+    exact = dipped + (1 - none - dipped) * 0.003
+    figure, beside = answer.load_failure, answer.failure_without_events
     assert abs(figure.rate - exact) < 5 * (figure.high - figure.low) / 4 + 0.03 * exact
+    failed, quiet = answer.without_events
+    assert failed <= stats.binom(quiet, 0.003).ppf(1 - 1e-4)
+    assert beside.rate == pytest.approx(none * failed / quiet)
+    assert beside.low <= beside.rate < beside.high
+    told = answer.as_json()
+    assert told["failure_without_events"] == beside.as_json()
+    assert told["load_failure_is"].startswith("share of loads that fail on a tape with at least one event")
+
+
+def test_what_fails_without_events_alone_never_makes_the_figure():
+    # Null: failures need no event, and events do not matter. Tapes with an event are 2.5e-3 of all: whatever the seed,
+    # the figure cannot come near 0.02, and 1,000 quiet tapes fail 20 times or so (none with 2e-9).
+    (answer,) = rare_failures(toy(0.06, 4, fails_anyway=0.02), 4000)
+    assert answer.without_events[0] > 0
+    assert answer.failure_without_events.low > 0.005
+    assert answer.load_failure is None
 
 
 @pytest.mark.parametrize(
@@ -197,6 +219,7 @@ def test_no_failure_met_gives_a_bound():
     (answer,) = rare_failures(toy(0.06, 1, channel="dropouts:missing_share=1,missing_db=1,per_minute={}"), 400)
     assert answer.load_failure.rate == 0.0 == answer.load_failure.low
     assert 0 < answer.load_failure.high < 0.1
+    assert answer.failure_without_events.rate == 0.0 < answer.failure_without_events.high < 0.05
     assert answer.factor is None
 
 

@@ -21,7 +21,9 @@ def compare(tmp_path, *arguments):
 
 def answer(**told):
     task = Study(b"!", "one", ("sturdy",), ("sound",), ("good-played",)).tasks()[0]
-    return RareFailures(task, **{"refusal": None, "without_events": (0, 1000), "tapes": 4000, **told})
+    return RareFailures(
+        task, **{"refusal": None, "without_events": (0, 1000), "tapes": 4000, "chance_without_events": 0.8, **told}
+    )
 
 
 def test_a_figure_is_shown_with_its_interval_and_what_it_leaves_open(capsys):
@@ -40,13 +42,22 @@ def test_a_figure_is_shown_with_its_interval_and_what_it_leaves_open(capsys):
         "33",
         *["132", "/", "2", "/", "4000"],
     ]
-    assert "of 1000 tapes without dropouts 0 failed, which leaves up to 0.3 % (one-sided, 95 %)" in told
+    assert "failed loads with" in told.splitlines()[0]
+    assert "the figure counts loads that fail on a tape with dropouts" in told
+    assert "Without dropouts 0 of 1000 tapes failed, which adds up to 0.24 % of all loads (one-sided, 95 %)" in told
+
+
+def test_what_fails_without_dropouts_has_an_interval_of_its_own(capsys):
+    show((answer(load_failure=Estimate(4e-3, 3e-3, 6e-3, "by hand"), without_events=(1, 1000)),))
+    told = capsys.readouterr().out
+    assert "Without dropouts 1 of 1000 tapes failed, which adds 0.08 % of all loads (0.002 % to 0.44 %) and" in told
 
 
 def test_no_failure_met_is_shown_as_a_bound_and_a_refusal_by_its_reason(capsys):
     show((answer(load_failure=Estimate(0.0, 0.0, 2e-3, "by hand")), answer(refusal="not rare")))
     told = capsys.readouterr().out
     assert "<= 2.0e-03" in told
+    assert "Without dropouts 0 of 1000 tapes failed, which adds up to 0.24 % of all loads" in told
     assert "No figure for sturdy over good-played: not rare." in told
 
 
@@ -56,6 +67,8 @@ def test_records_as_json(tmp_path):
     assert told.returncode == 0, told.stderr
     figured, refused = json.loads(told.stdout)
     assert figured["tapes"] == 400
+    assert "on a tape with at least one event" in figured["load_failure_is"]
+    assert figured["failure_without_events"]["low"] == 0.0 < figured["failure_without_events"]["high"] < 0.05
     assert figured["load_failure"]["low"] < figured["load_failure"]["rate"] < figured["load_failure"]["high"]
     assert refused["load_failure"] is None
     assert refused["refusal"] == "no stage of its channel has events: count failures by plain trials"
