@@ -7,9 +7,10 @@ import json
 import os
 import sys
 
-# One core is one core: the matrix library's threads would lend the rival a second one, and their waiting for more work
-# would be counted as ours. It reads this when numpy is loaded, which is below.
+# One core is one core: threads of the matrix library and of compiled loops would lend the rival a second one, and their
+# waiting for more work would be counted as ours. They read this when they are loaded, which is below.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+os.environ.setdefault("NUMBA_NUM_THREADS", "1")
 
 from .report import as_json, surroundings, table
 from .suite import FULL, QUICK, parts, rows

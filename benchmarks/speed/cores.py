@@ -75,8 +75,8 @@ def growth_with_tape(most_bytes: int) -> Row:
     sizes = [most_bytes // 8, most_bytes // 4, most_bytes // 2, most_bytes]
     run(study(2), 1)
     seconds = [_took(study(2, size)) for size in sizes]
-    # A leader and a tail of 1.25 s come with every tape.
-    tape_s = [round(size * 8 * 255 / 223 / 1200 + 1.25) for size in sizes]
+    (task,) = study(1).tasks()
+    tape_s = [round(task.codec.duration_s(size)) for size in sizes]
     return _growth("time with tape length", tape_s, seconds, "s of tape")
 
 

@@ -62,7 +62,10 @@ def _cells(row: Row) -> tuple[str, ...]:
         return row.work, row.rival, str(row.cores), "", "", "", goal, met
     spread = "" if row.low is None or row.high is None else f" ({_figure(row.low)} to {_figure(row.high)})"
     ours, theirs = ("" if one is None else f"{_figure(one)} {row.unit}" for one in (row.ours, row.theirs))
-    return row.work, row.rival, str(row.cores), ours, theirs, _figure(row.ratio) + spread, goal, met
+    ratio = _figure(row.ratio)
+    if not row.met and ratio == _figure(row.goal):
+        ratio = f"{row.ratio:.5g}"  # just beside it
+    return row.work, row.rival, str(row.cores), ours, theirs, ratio + spread, goal, met
 
 
 def _figure(value: float) -> str:

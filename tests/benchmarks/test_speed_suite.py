@@ -169,6 +169,21 @@ def test_a_row_meets_its_goal_or_not():
     assert replace(row, ratio=None).met is None
 
 
+def test_what_just_misses_its_goal_is_not_rounded_to_it():
+    assert " 1.7988 " in table([Row("work", "rival", 2, 1.8, ratio=1.79876)])
+    assert " 1.8 " in table([Row("work", "rival", 2, 1.8, ratio=1.80123)])
+
+
+@pytest.mark.parametrize("percent", [0, 50, 100])
+def test_the_words_of_a_rival_are_as_dirty_as_ours(percent, monkeypatch):
+    heard = []
+    monkeypatch.setattr(reed_solomon, "by_reedsolo", heard.append)
+    reed_solomon._against_reedsolo(percent, 2000, 1)
+    sent, _ = reed_solomon.words(2000, percent)
+    dirty = (heard[0] != sent[: len(heard[0])]).any(axis=1).mean()
+    assert dirty == percent / 100
+
+
 def test_the_suite_runs_at_a_tiny_size_and_reports(monkeypatch):
     monkeypatch.setitem(sys.modules, "galois", None)  # it would compile itself first
     asked = set(parts(TINY)) - {"cores", "cold"}
