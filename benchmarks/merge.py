@@ -44,11 +44,20 @@ def merge(stores: Sequence[Path], into: Path) -> int:
 
 
 def _check_apart(batches: Sequence[tuple[Store, Batch]]) -> None:
-    for (one, before), (other, after) in pairwise(sorted(batches, key=lambda held: (held[1].task, held[1].first))):
-        if before.task == after.task and after.first < before.after:
-            last = min(before.after, after.after) - 1
-            names = f"'{in_one_line(one.path, 120)}' and '{in_one_line(other.path, 120)}'"
-            raise TapewrightError(
-                f"study stores {names} both hold the trials {after.first} to {last} of task {after.task[:12]}; leave "
-                "one of them out."
-            )
+    in_order = sorted(batches, key=lambda held: (held[1].task, held[1].first))
+    overlaps = [
+        (one, other, after.task, after.first, min(before.after, after.after))
+        for (one, before), (other, after) in pairwise(in_order)
+        if before.task == after.task and after.first < before.after
+    ]
+    if not overlaps:
+        return
+    one, other, task, first, beyond = overlaps[0]
+    for *these, same, begin, end in overlaps[1:]:
+        if same != task or begin > beyond or set(these) != {one, other}:
+            break
+        beyond = max(beyond, end)
+    names = f"'{in_one_line(one.path, 120)}' and '{in_one_line(other.path, 120)}'"
+    raise TapewrightError(
+        f"study stores {names} both hold the trials {first} to {beyond - 1} of task {task[:12]}; leave one of them out."
+    )

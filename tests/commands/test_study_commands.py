@@ -162,7 +162,7 @@ def test_shares_from_elsewhere_merge_into_the_whole(study, played) -> None:
     assert whole == alone
     twice = study("merge", "part1.study", "-o", "whole.study")
     assert (twice.code, twice.out) == (1, "")
-    assert "'part1.study' and 'whole.study' both hold the trials 0 to" in twice.err
+    assert "'part1.study' and 'whole.study' both hold the trials 0 to 9 of" in twice.err
     assert study("export", "whole.study").out == alone
 
 
