@@ -6,11 +6,14 @@ dask, and whoever can reach a scheduler can run code on its workers. Nothing of 
 
 from __future__ import annotations
 
+import asyncio
+import logging
 import math
 import re
-from collections.abc import Generator, Iterable
+import sys
+from collections.abc import Callable, Generator, Iterable, Mapping
 from contextlib import suppress
-from time import monotonic
+from time import monotonic, sleep
 from typing import Any
 
 from ..contracts.errors import PlugInError, TapewrightError, UsageError, in_one_line
@@ -33,8 +36,14 @@ _OURS = "tapewright"
 PATIENCE_S = 15.0
 """How long nobody may answer."""
 
+DESERTED_S = 30.0
+"""How long a cluster may be without any worker before a run ends; whoever starts them anew needs some time."""
+
 _COUNTED_EVERY_S = 1.0
 """How long a count of the workers is good for: asking costs as much as handing over an order."""
+
+_LOOKED_EVERY_S = 0.002
+"""How often to look for results while there are none: often beside the 7 ms that handing over an order costs."""
 
 _ADDRESS = re.compile(r"(tcp|tls|ws|wss)://[^\s/]+:\d{1,5}")
 
@@ -42,12 +51,15 @@ _ADDRESS = re.compile(r"(tcp|tls|ws|wss)://[^\s/]+:\d{1,5}")
 class Dask:
     """Plays tapes on the workers of a dask scheduler.
 
+    What dask and its network library log to the terminal is silenced in this process from here on.
+
     Args:
         scheduler: its address, such as tcp://10.0.0.1:8786.
         order_s: how long an order should keep a worker busy, at least; 0 for one tape an order.
 
     Raises:
-        UsageError: no address. TapewrightError: dask.distributed is not installed, or nobody answers there.
+        UsageError: no address, or one that needs certificates where there are none.
+        TapewrightError: dask.distributed is not installed, or no scheduler answers there, or it has no workers.
     """
 
     def __init__(self, scheduler: str, order_s: float = ORDER_S) -> None:
@@ -63,7 +75,10 @@ class Dask:
             ) from None
         self._at = f"scheduler '{scheduler}'"
         self._order_s = order_s
-        self._counted_at, self._threads = -math.inf, 1
+        self._counted_at, self._threads = -math.inf, 0
+        self._deserted_at: float | None = None
+        _hush()
+        _check_who_listens(scheduler, self._at)
         try:
             self._client = distributed.Client(scheduler, timeout=PATIENCE_S, set_as_default=False)
         except (OSError, ValueError) as error:
@@ -73,6 +88,9 @@ class Dask:
         except TimeoutError:
             self.close()
             raise TapewrightError(f"{self._at} has no workers.") from None
+        except Exception:
+            self.close()
+            raise TapewrightError(f"{self._at} is gone.") from None
 
     def close(self) -> None:
         """Leave the scheduler; its workers stay."""
@@ -81,18 +99,30 @@ class Dask:
 
     @property
     def workers(self) -> int:
-        """Threads of all workers that are there now."""
+        """Threads of all workers that are there now; 1 while there is none.
+
+        Raises:
+            TapewrightError: there has been none for ``DESERTED_S``, or the scheduler is gone.
+        """
         if monotonic() - self._counted_at > _COUNTED_EVERY_S:
-            threads: dict[str, int] = self._client.nthreads()
-            self._counted_at, self._threads = monotonic(), max(1, sum(threads.values()))
-        return self._threads
+            threads: dict[str, int] = self._ask(self._client.nthreads)
+            now = monotonic()
+            self._counted_at, self._threads = now, sum(threads.values())
+            self._deserted_at = None if threads else now if self._deserted_at is None else self._deserted_at
+        if self._deserted_at is not None and monotonic() - self._deserted_at > DESERTED_S:
+            raise TapewrightError(
+                f"{self._at} has lost all its workers, and none came within {DESERTED_S:g} s; "
+                "a study keeps what was played."
+            )
+        return max(1, self._threads)
 
     def play(self, study: Study, to_play: Iterable[Tape]) -> Generator[Played, None, None]:
-        """See ``trials.Engine``. A worker that dies costs time, nothing else: another plays its tapes.
+        """See ``trials.Engine``. A worker that dies costs time, nothing else: another plays its tapes. While there is
+        no worker at all, those that come back are waited for.
 
         Raises:
             PlugInError: a worker lacks a plug-in or a version; names both.
-            TapewrightError: a plug-in raised, or the scheduler is gone.
+            TapewrightError: a plug-in raised, or the scheduler is gone, or all workers are and none comes back.
         """
         import distributed
 
@@ -113,6 +143,9 @@ class Dask:
                     results.add(future)
                 if not handed:
                     return
+                while not results.has_ready():
+                    _ = self.workers  # results may never come: it says so when nobody is left to give any
+                    sleep(_LOOKED_EVERY_S)
                 future, result = next(results)
                 tapes = handed.pop(future)
                 delivery = result if isinstance(result, Delivery) else self._undelivered(future, tapes)
@@ -129,13 +162,20 @@ class Dask:
 
     def _check(self, wanted: Needs) -> None:
         """Ask every worker whether it has what is needed, before any work."""
-        answers = self._client.run(_lack, wanted, on_error="return")
-        if not answers:
-            raise TapewrightError(f"{self._at} has no workers.")
+        while not (answers := self._ask(self._client.run, _lack, wanted, on_error="return")):
+            _ = self.workers  # it says so when nobody has been there for too long
+            sleep(_COUNTED_EVERY_S / 4)
         lacking = [_complaint(worker, said) for worker, said in sorted(answers.items()) if said is not None]
         if lacking:
             more = f" Of {len(answers)} workers {len(lacking)} lack something." if len(lacking) > 1 else ""
             raise PlugInError(f"{lacking[0]}{more}")
+
+    def _ask(self, question: Callable[..., Any], *arguments: Any, **options: Any) -> Any:
+        """What the scheduler says."""
+        try:
+            return question(*arguments, **options)
+        except Exception:  # of many types, by how far dask has noticed that nobody is there any more
+            raise TapewrightError(f"{self._at} is gone.") from None
 
     def _undelivered(self, future: Any, tapes: tuple[Tape, ...]) -> Delivery:
         """Say why; or fetch what was only lost on its way."""
@@ -156,6 +196,66 @@ class Dask:
                 raise TapewrightError(f"{self._at} is gone.") from None
             raise TapewrightError(f"{what}: {kind}: {in_one_line(error)}") from None
         return delivery
+
+
+def _hush() -> None:
+    """Take from the loggers of dask what writes to the terminal: what is wrong is said in our one line.
+
+    Handlers that write elsewhere, to a file for instance, stay.
+    """
+    terminal = (sys.stderr, sys.stdout, sys.__stderr__, sys.__stdout__)
+    for name, logger in list(logging.root.manager.loggerDict.items()):
+        if isinstance(logger, logging.Logger) and name.partition(".")[0] in ("distributed", "tornado"):
+            for handler in list(logger.handlers):
+                if isinstance(handler, logging.StreamHandler) and handler.stream in terminal:
+                    logger.removeHandler(handler)
+                    logger.addHandler(logging.NullHandler())  # with none at all Python would write to the terminal
+
+
+def _check_who_listens(scheduler: str, at: str) -> None:
+    """Dask's client waits for ever for the greeting of whoever took its call, so we ask first, and with a limit.
+
+    Raises:
+        UsageError: no certificates for an address that needs them.
+        TapewrightError: nobody listens there, or no scheduler.
+    """
+    import dask
+    from distributed import Security
+    from distributed.comm.core import CommClosedError, FatalCommClosedError
+    from distributed.utils import LoopRunner
+
+    if dask.config.get("distributed.client.security-loader", None):
+        return  # certificates come from a function of the user's, which is dask's to call
+    over = scheduler.partition(":")[0]
+    try:
+        arguments = Security().get_connection_args("client")
+        if over == "tls" and arguments["ssl_context"] is None:
+            raise UsageError(f"{at}: tls needs certificates, and dask's configuration (distributed.comm.tls) has none.")
+        if LoopRunner().run_sync(_is_scheduler, scheduler, arguments):
+            return
+    except UsageError:
+        raise
+    except (FatalCommClosedError, OSError, ValueError) as error:
+        # Dask tells of a call that nobody takes with a plain OSError, and of a failed TLS with the fatal one.
+        if isinstance(error, FatalCommClosedError) or not isinstance(error, (TimeoutError, CommClosedError)):
+            raise TapewrightError(f"{at} cannot be reached: {in_one_line(error, 120)}.") from None
+    except Exception:
+        pass  # what a stranger sends, read as a message of dask's, fails in many ways: for want of memory, for one
+    raise TapewrightError(f"{at}: what listens there is no dask scheduler, or does not answer over {over}.")
+
+
+async def _is_scheduler(address: str, arguments: Mapping[str, Any]) -> bool:
+    from distributed.comm import connect
+    from distributed.core import send_recv
+
+    async def ask() -> bool:
+        comm = await connect(address, timeout=PATIENCE_S, **arguments)
+        try:
+            return "workers" in await send_recv(comm, op="identity")  # which workers of dask's have none of
+        finally:
+            comm.abort()
+
+    return await asyncio.wait_for(ask(), 1.1 * PATIENCE_S)  # a call that nobody takes ends by itself before
 
 
 def _perform(asked: Order) -> Delivery:

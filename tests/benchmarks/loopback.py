@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+import socket
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -16,10 +18,12 @@ class Cluster:
 
     Attributes:
         scheduler: its address.
+        process: the scheduler's.
         workers: processes by name.
     """
 
     scheduler: str
+    process: subprocess.Popen
     workers: dict[str, subprocess.Popen] = field(default_factory=dict)
 
     def start_worker(self, name: str, **environment: str) -> None:
@@ -41,7 +45,7 @@ class Cluster:
 def cluster(names: tuple[str, ...], **environment: str) -> Iterator[Cluster]:
     """A scheduler and workers of these names, with ``environment`` for each; all are gone after the block."""
     scheduler = _start("dask_scheduler", "--host", "127.0.0.1", "--port", "0", "--no-dashboard", **environment)
-    running = Cluster("")
+    running = Cluster("", scheduler)
     try:
         for line in scheduler.stderr:
             if "Scheduler at:" in line:
@@ -56,6 +60,33 @@ def cluster(names: tuple[str, ...], **environment: str) -> Iterator[Cluster]:
             process.kill()
             process.wait()
         scheduler.stderr.close()
+
+
+@contextmanager
+def stranger(greeting: bytes | None) -> Iterator[str]:
+    """The address of something that is no scheduler: it says ``greeting`` to every caller, or hangs up for None."""
+    listening = socket.create_server(("127.0.0.1", 0))
+    callers: list[socket.socket] = []
+
+    def answer() -> None:
+        while True:
+            try:
+                caller, _ = listening.accept()
+            except OSError:  # the block is over
+                return
+            if greeting is None:
+                caller.close()
+            else:
+                caller.sendall(greeting)
+                callers.append(caller)
+
+    threading.Thread(target=answer, daemon=True).start()
+    try:
+        yield f"tcp://127.0.0.1:{listening.getsockname()[1]}"
+    finally:
+        listening.shutdown(socket.SHUT_RDWR)
+        for open_one in (listening, *callers):
+            open_one.close()
 
 
 def _start(module: str, *arguments: str, **environment: str) -> subprocess.Popen:

@@ -1,16 +1,18 @@
 """Many machines: a real scheduler and real worker processes on loopback give what threads give, to the bit."""
 
+import logging
 import os
 import re
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from importlib.resources import files
 from pathlib import Path
 
 import pytest
-from loopback import Cluster, cluster
+from loopback import Cluster, cluster, stranger
 from tapewright.benchmarks import cluster as module
 from tapewright.benchmarks.engines import engine
 from tapewright.benchmarks.identity import code
@@ -149,6 +151,106 @@ def test_a_worker_that_joins_later_says_what_it_lacks_too(east) -> None:
             list(results)
         east.workers["late"].kill()
         wait_for(1, player)
+
+
+def test_workers_that_are_all_gone_are_said_and_those_that_come_back_go_on(monkeypatch) -> None:
+    study = Study(b"noon", "noon", ("toy_pulse",), ("sound",), ("toy_flips/toy_slow:wait_s=0.02",), 60)
+    with cluster(("east",), PYTHONPATH=TOYS) as running, engine("dask", scheduler=running.scheduler) as player:
+        player._order_s = 0.0
+        results = player.play(study, tapes(study))
+        next(results)
+        running.workers["east"].kill()
+        threading.Timer(1.5, running.start_worker, ["west"], {"PYTHONPATH": TOYS}).start()
+        assert len(list(results)) == 59
+        monkeypatch.setattr(module, "DESERTED_S", 1.5)
+        results = player.play(study, tapes(study))
+        next(results)
+        running.workers["west"].kill()
+        begun = time.monotonic()
+        with pytest.raises(TapewrightError) as failure:
+            list(results)
+        assert time.monotonic() - begun < 15
+        assert str(failure.value) == (
+            f"scheduler '{running.scheduler}' has lost all its workers, and none came within 1.5 s; "
+            "a study keeps what was played."
+        )
+        with pytest.raises(TapewrightError, match="has lost all its workers"):
+            list(player.play(study, tapes(study)))
+
+
+def test_a_scheduler_that_is_killed_in_the_middle_costs_one_line(tmp_path) -> None:
+    call = ["compare", "--codec", "toy_pulse", "--channel", "toy_flips/toy_slow:wait_s=0.1", "--trials", "900"]
+    with cluster(("east",), PYTHONPATH=TOYS) as running:
+        player = subprocess.Popen(
+            [sys.executable, "-m", "tapewright", *call, "--engine", "dask", "--scheduler", running.scheduler],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            env={**os.environ, "PYTHONPATH": TOYS},
+            cwd=tmp_path,
+        )
+        too_late = threading.Timer(30, running.process.kill)
+        too_late.start()
+        assert any("Receive client connection" in line for line in running.process.stderr)
+        too_late.cancel()
+        time.sleep(1.5)
+        running.process.kill()
+        told = player.communicate(timeout=30)[1]
+    assert (player.returncode, told) == (1, f"tapewright: error: scheduler '{running.scheduler}' is gone.\n")
+
+
+def test_what_dask_logs_elsewhere_than_to_the_terminal_is_kept(tmp_path) -> None:
+    import distributed
+
+    logger = distributed.client.logger
+    kept, lost = logging.FileHandler(tmp_path / "dask.log"), logging.StreamHandler(sys.stderr)
+    for handler in (kept, lost):
+        logger.addHandler(handler)
+    try:
+        module._hush()
+        assert kept in logger.handlers
+        assert lost not in logger.handlers
+    finally:
+        logger.removeHandler(kept)
+        kept.close()
+
+
+@pytest.mark.parametrize("greeting", [b"", b"HTTP/1.1 400 Bad Request\r\n\r\n", None], ids=["silent", "http", "closes"])
+def test_a_stranger_at_the_address_is_no_scheduler(monkeypatch, capfd, greeting) -> None:
+    monkeypatch.setattr(module, "PATIENCE_S", 1.0)
+    begun = time.monotonic()
+    with (
+        stranger(greeting) as address,
+        pytest.raises(TapewrightError) as failure,
+        engine("dask", scheduler=address),
+    ):
+        pass
+    assert time.monotonic() - begun < 10
+    assert str(failure.value) == (
+        f"scheduler '{address}': what listens there is no dask scheduler, or does not answer over tcp."
+    )
+    assert capfd.readouterr().err == ""
+
+
+def test_the_address_of_a_worker_is_not_that_of_a_scheduler(east) -> None:
+    with engine("dask", scheduler=east.scheduler) as player:
+        (worker,) = player._client.nthreads()
+    with pytest.raises(TapewrightError, match="what listens there is no dask scheduler"), engine("dask", None, worker):
+        pass
+
+
+def test_tls_without_certificates_is_wrong_use() -> None:
+    begun = time.monotonic()
+    with (
+        pytest.raises(UsageError) as failure,
+        engine("dask", scheduler="tls://127.0.0.1:9"),
+    ):
+        pass
+    assert time.monotonic() - begun < 10
+    assert str(failure.value) == (
+        "scheduler 'tls://127.0.0.1:9': tls needs certificates, "
+        "and dask's configuration (distributed.comm.tls) has none."
+    )
 
 
 def test_nobody_answers(monkeypatch) -> None:
