@@ -6,7 +6,8 @@ failures among them, each with its weight, give the figure: the share of loads t
 event. It is unbiased whatever the scouts saw; they only decide how sharp it is.
 
 A failure that needs no event is not made likelier by drawing more of them. Tapes without any are played first; what
-fails among them is no part of the figure and is told beside it, with an interval of its own.
+fails among them is no part of the figure and is told beside it, with an interval of its own; where that rate would make
+up half of all failures, the figure is refused (near that limit the figures that remain lie a little high).
 """
 
 from __future__ import annotations
@@ -177,7 +178,7 @@ class _Run:
         scouts: list[Played] = []
         for tapes, purpose in ((scouting, "rare scouts"), (aimed, "rare scouts again")):
             scouts += self._played(place, portions, purpose)
-            refusal = _refusal(quiet + scouts)
+            refusal = _refusal(quiet, scouts)
             if refusal is not None:
                 counts = sum(one.failed for one in quiet), len(quiet)
                 return RareFailures(self.task, refusal, scouts=len(scouts), without_events=counts)
@@ -186,7 +187,7 @@ class _Run:
         failed = [one for one in found if one.failed]
         weights = [one.weight / one.portion.tapes for one in failed]
         heaviest = max(one.weight / one.portion.tapes for one in found)
-        refusal = _refusal(quiet + found)
+        refusal = _refusal(quiet, found)
         return RareFailures(
             self.task,
             refusal,
@@ -238,16 +239,21 @@ class _Run:
         return Played(portion, blows[0], score(self.study.program, decoded))
 
 
-def _refusal(found: list[Played]) -> str | None:
-    """Why the failures are not those of the events; None if they are."""
-    quiet = [one.failed for one in found if one.portion.stratum.arrivals == 0]
-    if not any(quiet):
+def _refusal(quiet: list[Played], aimed: list[Played]) -> str | None:
+    """Why the failures are not those of the events; None if they are.
+
+    Noise alone fails tapes with events as often as quiet ones, so that its part of all failures does not depend on how
+    many tapes are quiet.
+    """
+    failed = sum(one.failed for one in quiet)
+    if not failed:
         return None
-    tapes = Counter(one.portion.stratum for one in found)
-    parts = [(one.portion.stratum.arrivals, one.weight / tapes[one.portion.stratum]) for one in found if one.failed]
-    if 2 * sum(part for arrivals, part in parts if not arrivals) < sum(part for _, part in parts):
+    noise = failed / len(quiet)
+    tapes = Counter(one.portion.stratum for one in aimed)
+    figure = sum(one.weight / tapes[one.portion.stratum] for one in aimed if one.failed)
+    if 2 * noise < figure + quiet[0].blow.chance * noise:
         return None
-    told = f"{sum(quiet)} of {len(quiet)} tapes without any fail"
+    told = f"{failed} of {len(quiet)} tapes without any fail"
     return f"failures without events dominate ({told}): count them by plain trials"
 
 
