@@ -28,7 +28,7 @@ from .struck import Stratum, eventful_stage, struck
 from .study import Study, Task
 from .tally import Tally, score
 from .trials import MOST_AUDIO_BYTES, MOST_WORKERS, News, Result, cores, unwatched
-from .weighted import effective, weighted_rate
+from .weighted import effective, just_missed, weighted_rate
 
 DEFAULT_TAPES = 4000
 FEWEST_TAPES = 400
@@ -186,12 +186,16 @@ class _Run:
         found = self._played(place, portions, "rare")
         failed = [one for one in found if one.failed]
         weights = [one.weight / one.portion.tapes for one in failed]
-        heaviest = max(one.weight / one.portion.tapes for one in found)
+        drawn: dict[Stratum, list[tuple[float, bool]]] = {}
+        for one in found:
+            drawn.setdefault(one.portion.stratum, []).append((one.weight / one.portion.tapes, one.failed))
+        heaviest = max(weight for tapes_of_it in drawn.values() for weight, _ in tapes_of_it)
+        missed = max(map(just_missed, drawn.values()))
         refusal = _refusal(quiet, found)
         return RareFailures(
             self.task,
             refusal,
-            weighted_rate(weights, heaviest) if refusal is None else None,
+            weighted_rate(weights, heaviest, missed) if refusal is None else None,
             effective(weights),
             len(failed),
             sum(one.tally.silent for one in failed),

@@ -10,7 +10,7 @@ from tapewright.benchmarks.rare import rare_failures
 from tapewright.benchmarks.struck import Stratum
 from tapewright.benchmarks.study import Study, Task
 from tapewright.benchmarks.trials import run
-from tapewright.benchmarks.weighted import effective, weighted_rate
+from tapewright.benchmarks.weighted import effective, just_missed, weighted_rate
 from tapewright.contracts import registry
 from tapewright.contracts.codec import Codec
 from tapewright.contracts.decoded import Decoded
@@ -285,6 +285,33 @@ def test_effective_failures_are_fewer_where_weights_differ():
     assert effective([1.0, 1e-9, 1e-9]) == pytest.approx(1)
     assert effective([]) == 0
     assert weighted_rate([1.0e-6] + [1e-9] * 20, 1.0).high > weighted_rate([1.02e-6 / 21] * 21, 1.0).high
+
+
+def test_fewer_than_twenty_effective_failures_leave_room_for_the_heaviest_tape():
+    few, enough = (weighted_rate([1e-3] * number, 1.0, 1e-3) for number in (19, 20))
+    assert few.high > 0.9
+    assert enough.high < 0.04
+
+
+def test_a_failure_that_was_just_missed_counts_and_may_be_too_heavy():
+    assert weighted_rate([1e-3] * 30, 1.0, 2e-3).high > weighted_rate([1e-3] * 30, 1.0).high
+    assert weighted_rate([1e-3] * 30, 1.0, 2e-2).high > 0.9  # with it, few are effective
+
+
+def test_what_was_just_missed_is_among_the_next_heavier_tapes():
+    loads = [(float(weight), False) for weight in range(2, 100)]
+    assert just_missed([(1.5, True), (1.0, True), *loads]) == 6.0
+    assert just_missed([(99.5, True), *loads]) == 99.5
+    assert just_missed(loads) == 0.0
+
+
+def test_interval_covers_where_heavy_failures_are_few():
+    # A compound Poisson law: 12 light failures and 2 ten times as heavy, of which one run in seven meets none.
+    # Null: each of 4,000 intervals covers with 95 % or more. Fewer than 93.5 % do so with 1e-5 (seed 5).
+    rng = np.random.default_rng(5)
+    runs = [[1e-6] * rng.poisson(12.0) + [1e-5] * rng.poisson(2.0) for _ in range(4000)]
+    figures = [weighted_rate(run, 1e-4, max(run, default=0.0)) for run in runs]
+    assert np.mean([figure.low <= 12e-6 + 2e-5 <= figure.high for figure in figures]) > 0.935
 
 
 @pytest.mark.acceptance
