@@ -48,6 +48,9 @@ FIGURE_IS = "share of loads that fail on a tape with at least one event; what fa
 SCOUTS = 0.15
 """Tapes of each of both scouting runs, re those that count."""
 
+NONE_MET = 3.0
+"""Events expected, one-sided with 95 %, where none was met."""
+
 _TAPE_COPIES = 4
 
 
@@ -60,7 +63,11 @@ class RareFailures:
         load_failure: share of loads that fail on a tape with at least one event; None if refused. It is not the share
             of all loads that fail: ``failure_without_events`` adds to it.
         effective_failures: so many failures of equal weight would prove as much.
-        failures, silent: met among the tapes drawn on purpose, and how many of these nobody noticed.
+        failures, silent: met among the tapes drawn on purpose, and how many of these nobody noticed; they do not all
+            count alike.
+        silent_rate: the part of the figure's rate that nobody noticed.
+        unseen_at_most: one-sided 95 % bound on failures that need an event, but no grave one, and bad luck too rare to
+            have been met; neither the figure nor its interval has them.
         tapes, scouts: played for the figure and for ``failure_without_events``, and before.
         without_events: of how many tapes without events how many failed.
         chance_without_events: of a tape of a plain run to meet no event.
@@ -72,6 +79,8 @@ class RareFailures:
     effective_failures: float = 0.0
     failures: int = 0
     silent: int = 0
+    silent_rate: float = 0.0
+    unseen_at_most: float = 0.0
     tapes: int = 0
     scouts: int = 0
     without_events: tuple[int, int] = (0, 0)
@@ -91,9 +100,10 @@ class RareFailures:
         failed, tapes = self.without_events
         if not tapes:
             return None
-        shares = (failed / tapes, *clopper_pearson(failed, tapes))
+        low, high = clopper_pearson(failed, tapes)
+        none = self.chance_without_events
         method = f"{failed} of {tapes} tapes without events, Clopper-Pearson 95 % two-sided, times the chance of none"
-        return Estimate(*(self.chance_without_events * share for share in shares), method)
+        return Estimate(none * failed / tapes, none * low, none * high, method)
 
     @property
     def without_events_at_most(self) -> float | None:
@@ -118,6 +128,8 @@ class RareFailures:
             "effective_failures": self.effective_failures,
             "failures": self.failures,
             "silent": self.silent,
+            "silent_rate": self.silent_rate,
+            "unseen_at_most": self.unseen_at_most,
             "tapes": self.tapes,
             "scouts": self.scouts,
             "failed_without_events": self.without_events[0],
@@ -183,26 +195,29 @@ class _Run:
                 counts = sum(one.failed for one in quiet), len(quiet)
                 return RareFailures(self.task, refusal, scouts=len(scouts), without_events=counts)
             portions = spread(scouts, tapes)
-        found = self._played(place, portions, "rare")
-        failed = [one for one in found if one.failed]
-        weights = [one.weight / one.portion.tapes for one in failed]
-        drawn: dict[Stratum, list[tuple[float, bool]]] = {}
+        return self._figure(quiet, self._played(place, portions, "rare"), len(scouts))
+
+    def _figure(self, quiet: list[Played], found: list[Played], scouts: int) -> RareFailures:
+        drawn: dict[Stratum, list[Played]] = {}
         for one in found:
-            drawn.setdefault(one.portion.stratum, []).append((one.weight / one.portion.tapes, one.failed))
-        heaviest = max(weight for tapes_of_it in drawn.values() for weight, _ in tapes_of_it)
-        missed = max(map(just_missed, drawn.values()))
+            drawn.setdefault(one.portion.stratum, []).append(one)
+        failed = [one for one in found if one.failed]
+        weights = [_part(one) for one in failed]
+        missed = max(just_missed((_part(one), one.failed) for one in tapes) for tapes in drawn.values())
         refusal = _refusal(quiet, found)
         return RareFailures(
             self.task,
             refusal,
-            weighted_rate(weights, heaviest, missed) if refusal is None else None,
-            effective(weights),
-            len(failed),
-            sum(one.tally.silent for one in failed),
-            len(quiet) + len(found),
-            len(scouts),
-            (sum(one.failed for one in quiet), len(quiet)),
-            quiet[0].blow.chance,
+            weighted_rate(weights, max(map(_part, found)), missed) if refusal is None else None,
+            effective_failures=effective(weights),
+            failures=len(failed),
+            silent=sum(one.tally.silent for one in failed),
+            silent_rate=sum(_part(one) for one in failed if one.tally.silent),
+            unseen_at_most=max(map(_unseen, drawn.values())),
+            tapes=len(quiet) + len(found),
+            scouts=scouts,
+            without_events=(sum(one.failed for one in quiet), len(quiet)),
+            chance_without_events=quiet[0].blow.chance,
         )
 
     @property
@@ -259,6 +274,22 @@ def _refusal(quiet: list[Played], aimed: list[Played]) -> str | None:
         return None
     told = f"{failed} of {len(quiet)} tapes without any fail"
     return f"failures without events dominate ({told}): count them by plain trials"
+
+
+def _part(one: Played) -> float:
+    """What a failure of this tape adds to the figure."""
+    return one.weight / one.portion.tapes
+
+
+def _unseen(tapes: list[Played]) -> float:
+    """One-sided 95 % bound on failures of a stratum that strike alike all tapes that are no graver than most.
+
+    Those are the tapes that plain runs make as often at least. Where one failed, such failures have been met.
+    """
+    mild = [one for one in tapes if one.weight >= one.blow.chance]
+    if any(one.failed for one in mild):
+        return 0.0
+    return tapes[0].blow.chance * min(1.0, NONE_MET / max(len(mild), 1))
 
 
 def _one_by_one(portions: list[Portion]) -> Iterator[Portion]:

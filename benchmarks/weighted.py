@@ -12,8 +12,8 @@ from collections.abc import Iterable, Sequence
 from .statistics import CONFIDENCE, Estimate
 
 FEWEST_EFFECTIVE = 20
-"""Below this many effective failures they say too little of those that were not met: where heavy ones are rare, few runs
-reach it, and those that do are the ones that met none of them."""
+"""Below this many effective failures they say too little of those that were not met: where heavy ones are rare, few
+runs reach it, and those that do are the ones that met none of them."""
 
 LOADED = 5
 """If tapes of some weight failed one time in two, so many would all load with a chance of 3 %."""
@@ -52,7 +52,10 @@ def weighted_rate(weights: Sequence[float], heaviest: float, missed: float = 0.0
 
 
 def just_missed(tapes: Iterable[tuple[float, bool]]) -> float:
-    """What a failure would have weighed that was just missed, of all tapes drawn in a stratum: (weight, failed) of each.
+    """What a failure would have weighed that was just missed.
+
+    Args:
+        tapes: all that were drawn in a stratum, the weight of each and whether it failed.
 
     The tapes that are next heavier than the heaviest failure are most like it; the fifth of them is taken, or the
     heaviest if there are fewer. Without a failure nothing is known, and it is 0.

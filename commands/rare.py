@@ -45,18 +45,20 @@ def show(rows: tuple[RareFailures, ...]) -> None:
     from rich.table import Table
     from rich.text import Text
 
+    several = len({row.task.receiver_name for row in rows}) > 1
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
-    table.add_column("codec", overflow="fold")
-    table.add_column("channel", overflow="fold")
+    for name in ("codec", *(["receiver"] if several else []), "channel"):
+        table.add_column(name, overflow="fold")
     table.add_column("failed loads with\ndropouts, 95 %")
-    table.add_column("within a\nfactor of", justify="right")
-    table.add_column("effective\nfailures", justify="right")
-    table.add_column("failed /\nsilent / tapes", justify="right")
+    for heading in ("within a\nfactor of", "effective\nfailures", "of these\nsilent", "failed /\ntapes drawn"):
+        table.add_column(heading, justify="right")
     told = []
     for row in rows:
-        cells, sentence = _row(row)
-        table.add_row(*(Text(cell) for cell in cells))
-        told.append(sentence)
+        codec, receiver, channel = (
+            in_one_line(name, 60) for name in (row.task.codec_name, row.task.receiver_name, row.task.channel_name)
+        )
+        table.add_row(*map(Text, (codec, *([receiver] if several else []), channel, *_cells(row))))
+        told.append(_sentence(row, f"{codec} by {receiver} over {channel}" if several else f"{codec} over {channel}"))
     screen = console()
     print_table(screen, table)
     print()
@@ -64,17 +66,28 @@ def show(rows: tuple[RareFailures, ...]) -> None:
         screen.print(in_one_line(sentence, 1000), soft_wrap=False)
 
 
-def _row(row: RareFailures) -> tuple[tuple[str, ...], str]:
-    codec, channel = (in_one_line(name, 60) for name in (row.task.codec_name, row.task.channel_name))
+def _cells(row: RareFailures) -> tuple[str, ...]:
     figure = row.load_failure
     if figure is None:
-        return (codec, channel, "refused", "", "", ""), f"No figure for {codec} over {channel}: {row.refusal}."
+        return "refused", "", "", "", ""
     rate, low, high = (f"{share:.1e}" for share in (figure.rate, figure.low, figure.high))
-    interval = f"{rate} ({low} to {high})" if figure.rate else f"<= {high}"
-    factor = "-" if row.factor is None else f"{row.factor:.2f}"
-    counts = f"{row.failures} / {row.silent} / {row.tapes}"
-    sentence = f"{codec} over {channel}: the figure counts loads that fail on a tape with dropouts. {_without(row)}"
-    return (codec, channel, interval, factor, f"{row.effective_failures:.0f}", counts), sentence
+    return (
+        f"{rate} ({low} to {high})" if figure.rate else f"<= {high}",
+        "-" if row.factor is None else f"{row.factor:.2f}",
+        f"{row.effective_failures:.0f}",
+        f"{100 * row.silent_rate / figure.rate:.2g} %" if row.silent and figure.rate else "none met",
+        f"{row.failures} / {row.tapes - row.without_events[1]}",
+    )
+
+
+def _sentence(row: RareFailures, name: str) -> str:
+    if row.load_failure is None:
+        return f"No figure for {name}: {(row.refusal or '').rstrip('.')}."
+    return (
+        f"{name}: the figure counts loads that fail on a tape with dropouts. {_without(row)} What a mild dropout and "
+        f"bad luck do more rarely than these tapes show, up to {row.unseen_at_most:.1e} of all loads (one-sided, 95 %), "
+        "is in neither and in no interval."
+    )
 
 
 def _without(row: RareFailures) -> str:

@@ -60,12 +60,13 @@ class Watcher(Receiver):
 
     apart_ms: float = parameter(0.0, "How far apart.", unit="ms", low=0, high=900)
     fails_anyway: float = parameter(0.0, "Chance.", low=0, high=1)
+    tells: bool = True
 
     def receive(self, codec, signals, rng):
         heard = signals[0].samples[0]
         places = [round(AT_S * RATE_HZ), round((AT_S + self.apart_ms / 1000) * RATE_HZ)]
         lost = all(heard[place] < DIPPED for place in places) or rng.random() < self.fails_anyway
-        return Decoded(b"" if lost else b"!", intact=not lost)
+        return Decoded(b"" if lost else b"!", intact=not lost if self.tells else None)
 
 
 @dataclass(frozen=True)
@@ -216,6 +217,22 @@ def test_refused_where_events_come_in_clusters():
     assert found.load_failure is None
     assert found.refusal is not None
     assert found.refusal.startswith("events come in clusters")
+
+
+def test_what_was_not_met_is_said_beside_the_interval():
+    # Where no tape fails, no more than 3 of those tapes with one dropout that plain runs make are expected to.
+    (answer,) = rare_failures(toy(0.06, 1, channel="dropouts:missing_share=1,missing_db=1,per_minute={}"), 400)
+    one = Stratum(1).chance(-math.log(answer.chance_without_events))
+    assert one * 3 / 300 < answer.unseen_at_most < one * 3 / 20
+    assert answer.as_json()["unseen_at_most"] == answer.unseen_at_most
+
+
+def test_silent_failures_count_with_their_weights():
+    (told,) = rare_failures(toy(3.0, 4), 400)
+    (unheard,) = rare_failures(toy(3.0, 4, tells=False), 400)
+    assert told.silent == 0 == told.silent_rate
+    assert unheard.silent == unheard.failures
+    assert unheard.silent_rate == pytest.approx(unheard.load_failure.rate)
 
 
 def test_who_cannot_listen_is_told_so():

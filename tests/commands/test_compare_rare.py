@@ -28,7 +28,8 @@ def answer(**told):
 
 def test_a_figure_is_shown_with_its_interval_and_what_it_leaves_open(capsys):
     figure = Estimate(4e-7, 3e-7, 6e-7, "by hand")
-    show((answer(load_failure=figure, effective_failures=33.2, failures=132, silent=2),))
+    found = {"effective_failures": 33.2, "failures": 132, "silent": 2, "silent_rate": 6e-8, "unseen_at_most": 2e-4}
+    show((answer(load_failure=figure, **found),))
     told = capsys.readouterr().out
     row = told.splitlines()[2]
     assert row.split() == [
@@ -40,11 +41,23 @@ def test_a_figure_is_shown_with_its_interval_and_what_it_leaves_open(capsys):
         "6.0e-07)",
         "1.50",
         "33",
-        *["132", "/", "2", "/", "4000"],
+        *["15", "%"],
+        *["132", "/", "3000"],
     ]
     assert "failed loads with" in told.splitlines()[0]
     assert "the figure counts loads that fail on a tape with dropouts" in told
     assert "Without dropouts 0 of 1000 tapes failed, which adds up to 0.24 % of all loads (one-sided, 95 %)" in told
+    assert "What a mild dropout and bad luck do more rarely than these tapes show, up to 2.0e-04 of all loads" in told
+    assert "receiver" not in told
+
+
+def test_several_receivers_are_named(capsys):
+    tasks = Study(b"!", "one", ("plain-clocked",), ("sound", "relays"), ("worn",)).tasks()
+    show(tuple(RareFailures(task, "cannot be played.") for task in tasks))
+    told = capsys.readouterr().out.splitlines()
+    assert "receiver" in told[1]
+    assert "No figure for plain-clocked by sound over worn: cannot be played." in told
+    assert "No figure for plain-clocked by relays over worn: cannot be played." in told
 
 
 def test_what_fails_without_dropouts_has_an_interval_of_its_own(capsys):
@@ -57,6 +70,7 @@ def test_no_failure_met_is_shown_as_a_bound_and_a_refusal_by_its_reason(capsys):
     show((answer(load_failure=Estimate(0.0, 0.0, 2e-3, "by hand")), answer(refusal="not rare")))
     told = capsys.readouterr().out
     assert "<= 2.0e-03" in told
+    assert "none met" in told
     assert "Without dropouts 0 of 1000 tapes failed, which adds up to 0.24 % of all loads" in told
     assert "No figure for sturdy over good-played: not rare." in told
 
@@ -67,6 +81,8 @@ def test_records_as_json(tmp_path):
     assert told.returncode == 0, told.stderr
     figured, refused = json.loads(told.stdout)
     assert figured["tapes"] == 400
+    assert figured["silent_rate"] <= figured["load_failure"]["rate"]
+    assert 0 <= figured["unseen_at_most"] < 0.1
     assert "on a tape with at least one event" in figured["load_failure_is"]
     assert figured["failure_without_events"]["low"] == 0.0 < figured["failure_without_events"]["high"] < 0.05
     assert figured["load_failure"]["low"] < figured["load_failure"]["rate"] < figured["load_failure"]["high"]
