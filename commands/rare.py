@@ -85,8 +85,8 @@ def _sentence(row: RareFailures, name: str) -> str:
         return f"No figure for {name}: {(row.refusal or '').rstrip('.')}."
     return (
         f"{name}: the figure counts loads that fail on a tape with dropouts. {_without(row)} What a mild dropout and "
-        f"bad luck do more rarely than these tapes show, up to {row.unseen_at_most:.1e} of all loads (one-sided, 95 %), "
-        "is in neither and in no interval."
+        f"bad luck do more rarely than these tapes show, up to {row.unseen_at_most:.1e} of all loads (one-sided, 95 %),"
+        " is in neither and in no interval."
     )
 
 
