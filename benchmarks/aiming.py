@@ -63,6 +63,16 @@ class Played:
         return self.blow.weight(self.portion.aim)
 
     @property
+    def ratio(self) -> float:
+        """The same, re one of its stratum."""
+        return self.blow.ratio(self.portion.aim)
+
+    @property
+    def part(self) -> float:
+        """What it adds to the rate of failures if it fails."""
+        return self.weight / self.portion.tapes
+
+    @property
     def failed(self) -> bool:
         """Whether the load is not right."""
         return self.tally.right == 0
@@ -96,10 +106,12 @@ def spread(scouts: list[Played], tapes: int) -> list[Portion]:
     elsewhere = Aim(GRAVE.severities, _places(failed)) if failed else GRAVE
     aims = {stratum: _aim(played, elsewhere) for stratum, played in by_stratum.items()}
     roots = [
-        math.sqrt(_second_moment(by_stratum[stratum], aim) + _doubt(by_stratum[stratum]))
+        by_stratum[stratum][0].blow.chance
+        * math.sqrt(_second_moment(by_stratum[stratum], aim) + _doubt(by_stratum[stratum]))
         for stratum, aim in aims.items()
     ]
-    shares = [LEAST_SHARE / len(roots) + (1 - LEAST_SHARE) * root / sum(roots) for root in roots]
+    all_of_them = sum(roots) or 1.0  # chances may be too small for a number
+    shares = [LEAST_SHARE / len(roots) + (1 - LEAST_SHARE) * root / all_of_them for root in roots]
     counts = _shared_out(tapes, shares)
     return [Portion(stratum, count, aims[stratum]) for stratum, count in zip(by_stratum, counts, strict=True)]
 
@@ -140,10 +152,10 @@ def _places(failed: list[Played]) -> tuple[float, ...]:
 
 
 def _second_moment(played: list[Played], aim: Aim) -> float:
-    """Mean square of what a tape counts for (0 if it loads), were it drawn with ``aim``."""
-    return sum(one.weight * one.blow.weight(aim) for one in played if one.failed) / len(played)
+    """Mean square of what a tape counts for in its stratum (0 if it loads), were it drawn with ``aim``."""
+    return sum(one.ratio * one.blow.ratio(aim) for one in played if one.failed) / len(played)
 
 
 def _doubt(played: list[Played]) -> float:
-    """Mean square of what a tape counts for, 0 but for failures that were just missed."""
-    return DOUBT / len(played) * float(np.quantile([one.weight for one in played], _GRAVER)) ** 2
+    """Mean square of what a tape counts for in its stratum, 0 but for failures that were just missed."""
+    return DOUBT / len(played) * float(np.quantile([one.ratio for one in played], _GRAVER)) ** 2

@@ -13,13 +13,14 @@ up half of all failures, the figure is refused (near that limit the figures that
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from time import perf_counter
-from typing import Any
+from typing import Any, TypeVar
 
-from ..contracts.errors import UsageError
+from ..contracts.errors import TapewrightError, UsageError
 from ..contracts.streams import stream
 from .aiming import Played, Portion, first_portions, spread, strata
 from .shelf import Shelf
@@ -27,8 +28,20 @@ from .statistics import Estimate, at_most, clopper_pearson
 from .struck import Stratum, eventful_stage, struck
 from .study import Study, Task
 from .tally import Tally, score
-from .trials import MOST_AUDIO_BYTES, MOST_WORKERS, News, Result, cores, unwatched
-from .weighted import effective, just_missed, weighted_rate
+from .trials import (
+    MOST_AUDIO_BYTES,
+    MOST_WORKERS,
+    News,
+    Result,
+    Tape,
+    _named,
+    _said_by,
+    audio_bytes,
+    cores,
+    play,
+    unwatched,
+)
+from .weighted import effective, just_missed, unseen, weighted_rate
 
 DEFAULT_TAPES = 4000
 FEWEST_TAPES = 400
@@ -48,10 +61,10 @@ FIGURE_IS = "share of loads that fail on a tape with at least one event; what fa
 SCOUTS = 0.15
 """Tapes of each of both scouting runs, re those that count."""
 
-NONE_MET = 3.0
-"""Events expected, one-sided with 95 %, where none was met."""
-
 _TAPE_COPIES = 4
+
+
+Ended = TypeVar("Ended")
 
 
 @dataclass(frozen=True)
@@ -172,48 +185,65 @@ class _Run:
     def answer(self) -> RareFailures:
         if self.task.refusal is not None:
             return RareFailures(self.task, self.task.refusal)
-        place = eventful_stage(self.task.channel)
+        with self._blamed(0, "rare arrivals"):
+            place = eventful_stage(self.task.channel)
         if isinstance(place, str):
             return RareFailures(self.task, f"{place}: count failures by plain trials")
         model: Any = self.task.channel.stages[place]
-        if self._clustered(model):
+        with self._blamed(0, "rare arrivals"):
+            clustered, layers = self._clustered(model), strata(model.mean_arrivals(self._tape_s))
+        if clustered:
             told = "events come in clusters, whose weights spread too far for a few thousand tapes"
             return RareFailures(self.task, f"{told}: count failures by plain trials")
-        failing = sum(self._plainly(trial).right == 0 for trial in range(PLAIN_TAPES))
-        if failing > MOST_FAILING:
-            told = f"not rare ({failing} of {PLAIN_TAPES} plain tapes fail): count them by plain trials"
-            return RareFailures(self.task, told)
+        refusal = self._not_rare()
+        if refusal is not None:
+            return RareFailures(self.task, refusal)
         scouting = max(round(SCOUTS * self.tapes), FEWEST_SCOUTS)
         aimed = self.tapes - round(QUIET * self.tapes)
         quiet = self._played(place, [Portion(Stratum(0), self.tapes - aimed)], "rare quiet")
-        portions = first_portions(strata(model.mean_arrivals(self._tape_s)), scouting)
+        portions = first_portions(layers, scouting)
         scouts: list[Played] = []
         for tapes, purpose in ((scouting, "rare scouts"), (aimed, "rare scouts again")):
             scouts += self._played(place, portions, purpose)
             refusal = _refusal(quiet, scouts)
             if refusal is not None:
                 counts = sum(one.failed for one in quiet), len(quiet)
-                return RareFailures(self.task, refusal, scouts=len(scouts), without_events=counts)
+                none = quiet[0].blow.chance
+                return RareFailures(
+                    self.task, refusal, scouts=len(scouts), without_events=counts, chance_without_events=none
+                )
             portions = spread(scouts, tapes)
         return self._figure(quiet, self._played(place, portions, "rare"), len(scouts))
+
+    def _not_rare(self) -> str | None:
+        """Why plain trials do better, as soon as plain tapes say so; None if they do not."""
+        failing = 0
+        with closing(self._each(self._plainly, PLAIN_TAPES, lambda tally: tally)) as tallies:
+            for played, tally in enumerate(tallies, 1):
+                failing += tally.right == 0
+                if failing > MOST_FAILING:
+                    return f"not rare ({failing} of the first {played} plain tapes fail): count them by plain trials"
+        return None
 
     def _figure(self, quiet: list[Played], found: list[Played], scouts: int) -> RareFailures:
         drawn: dict[Stratum, list[Played]] = {}
         for one in found:
             drawn.setdefault(one.portion.stratum, []).append(one)
         failed = [one for one in found if one.failed]
-        weights = [_part(one) for one in failed]
-        missed = max(just_missed((_part(one), one.failed) for one in tapes) for tapes in drawn.values())
+        weights = [one.part for one in failed]
+        missed = max(just_missed((one.part, one.failed) for one in tapes) for tapes in drawn.values())
         refusal = _refusal(quiet, found)
         return RareFailures(
             self.task,
             refusal,
-            weighted_rate(weights, max(map(_part, found)), missed) if refusal is None else None,
+            weighted_rate(weights, max(one.part for one in found), missed) if refusal is None else None,
             effective_failures=effective(weights),
             failures=len(failed),
             silent=sum(one.tally.silent for one in failed),
-            silent_rate=sum(_part(one) for one in failed if one.tally.silent),
-            unseen_at_most=max(map(_unseen, drawn.values())),
+            silent_rate=sum(one.part for one in failed if one.tally.silent),
+            unseen_at_most=max(
+                tapes[0].blow.chance * unseen((one.ratio, one.failed) for one in tapes) for tapes in drawn.values()
+            ),
             tapes=len(quiet) + len(found),
             scouts=scouts,
             without_events=(sum(one.failed for one in quiet), len(quiet)),
@@ -225,20 +255,32 @@ class _Run:
         return self.task.codec.duration_s(len(self.study.program))
 
     def _played(self, place: int, portions: list[Portion], purpose: str) -> list[Played]:
-        """Every tape of the portions, in their order, whoever plays it."""
-        orders = list(enumerate(_one_by_one(portions)))
-        held = _TAPE_COPIES * self.shelf.tape(self.task.codec).samples.nbytes
-        pool = ThreadPoolExecutor(max(1, min(self.workers, MOST_AUDIO_BYTES // max(held, 1))), "rare")
-        begun, total, found = perf_counter(), Tally(), []
+        """Every tape of the portions, in their order."""
+        orders = [portion for portion in portions for _ in range(portion.tapes)]
+
+        def order(trial: int) -> Played:
+            return self._tape(place, orders[trial], trial, purpose)
+
+        return list(self._each(order, len(orders), lambda played: played.tally))
+
+    def _each(
+        self, plays: Callable[[int], Ended], of: int, tally: Callable[[Ended], Tally]
+    ) -> Generator[Ended, None, None]:
+        """What ``plays`` makes of each trial, in their order, whoever plays it. Closed early, no further one starts."""
+        held = audio_bytes(self.study, self._named_as(0))
+        pool = ThreadPoolExecutor(max(1, min(self.workers, int(MOST_AUDIO_BYTES / max(held, 1.0)))), "rare")
+        begun, total = perf_counter(), Tally()
         try:
-            for one in pool.map(lambda order: self._tape(place, order[1], order[0], purpose), orders):
-                found.append(one)
-                total += one.tally
-                to_go_s = (perf_counter() - begun) / len(found) * (len(orders) - len(found))
-                self.watch(News(len(found), len(orders), (Result(self.task, total),), to_go_s))
+            for done, one in enumerate(pool.map(plays, range(of)), 1):
+                total += tally(one)
+                to_go_s = (perf_counter() - begun) / done * (of - done)
+                self.watch(News(done, of, (Result(self.task, total),), to_go_s))
+                yield one
         finally:
             pool.shutdown(wait=False, cancel_futures=True)
-        return found
+
+    def _named_as(self, trial: int) -> Tape:
+        return Tape((self.task.codec.spec, self.task.channel.spec), (self.task,), trial)
 
     def _clustered(self, model: Any) -> bool:
         """Whether an arrival may bring several events; their tilts multiply, so that few tapes carry all weight."""
@@ -246,16 +288,27 @@ class _Run:
         return any(len(model.arrive(0.0, 0.0, rng)) > 1 for _ in range(ARRIVALS_LOOKED_AT))
 
     def _plainly(self, trial: int) -> Tally:
-        worn = self.task.channel.degrade(self.shelf.tape(self.task.codec), stream(self.study.seed, trial, "channel"))
-        decoded = self.task.receiver.receive(self.task.codec, (worn,), stream(self.study.seed, trial, "receiver"))
-        return score(self.study.program, decoded)
+        return play(self._named_as(trial), self.shelf, self.study.seed)[0]
 
     def _tape(self, place: int, portion: Portion, trial: int, purpose: str) -> Played:
-        channel, blows = struck(self.task.channel, place, portion.stratum, portion.aim)
         seed = self.study.seed
-        worn = channel.degrade(self.shelf.tape(self.task.codec), stream(seed, trial, f"{purpose} channel"))
-        decoded = self.task.receiver.receive(self.task.codec, (worn,), stream(seed, trial, f"{purpose} receiver"))
-        return Played(portion, blows[0], score(self.study.program, decoded))
+        with self._blamed(trial, purpose):
+            channel, blows = struck(self.task.channel, place, portion.stratum, portion.aim)
+            worn = channel.degrade(self.shelf.tape(self.task.codec), stream(seed, trial, f"{purpose} channel"))
+            decoded = self.task.receiver.receive(self.task.codec, (worn,), stream(seed, trial, f"{purpose} receiver"))
+            return Played(portion, blows[0], score(self.study.program, decoded))
+
+    @contextmanager
+    def _blamed(self, trial: int, purpose: str) -> Iterator[None]:
+        """Whatever a stranger's plug-in does is told with its row and tape, as ``trials.play`` does."""
+        try:
+            yield
+        except KeyboardInterrupt:
+            raise
+        except BaseException as error:
+            kind = "" if isinstance(error, TapewrightError) else f"{type(error).__name__}: "
+            name = f"{_named(self._named_as(trial), self.study.seed)} ({purpose})"
+            raise TapewrightError(f"{name}: {kind}{_said_by(error)}") from error
 
 
 def _refusal(quiet: list[Played], aimed: list[Played]) -> str | None:
@@ -274,25 +327,3 @@ def _refusal(quiet: list[Played], aimed: list[Played]) -> str | None:
         return None
     told = f"{failed} of {len(quiet)} tapes without any fail"
     return f"failures without events dominate ({told}): count them by plain trials"
-
-
-def _part(one: Played) -> float:
-    """What a failure of this tape adds to the figure."""
-    return one.weight / one.portion.tapes
-
-
-def _unseen(tapes: list[Played]) -> float:
-    """One-sided 95 % bound on failures of a stratum that strike alike all tapes that are no graver than most.
-
-    Those are the tapes that plain runs make as often at least. Where one failed, such failures have been met.
-    """
-    mild = [one for one in tapes if one.weight >= one.blow.chance]
-    if any(one.failed for one in mild):
-        return 0.0
-    return tapes[0].blow.chance * min(1.0, NONE_MET / max(len(mild), 1))
-
-
-def _one_by_one(portions: list[Portion]) -> Iterator[Portion]:
-    for portion in portions:
-        for _ in range(portion.tapes):
-            yield portion

@@ -92,9 +92,13 @@ class Blow:
 
     def weight(self, aim: Aim) -> float:
         """What the tape counts for, re one that was not aimed at, if drawn with ``aim``."""
+        return self.chance * self.ratio(aim)
+
+    def ratio(self, aim: Aim) -> float:
+        """The same, re one of its stratum."""
         likelier = (self.ratios @ np.array(aim.severities)) * (PLACES * np.array(aim.places)[self.places])
         one = likelier.mean() if likelier.size else 1.0
-        return float(self.chance / (PLAIN + ONE * one + (1 - PLAIN - ONE) * np.prod(likelier)))
+        return float(1 / (PLAIN + ONE * one + (1 - PLAIN - ONE) * np.prod(likelier)))
 
 
 @dataclass(frozen=True)

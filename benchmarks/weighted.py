@@ -18,6 +18,9 @@ runs reach it, and those that do are the ones that met none of them."""
 LOADED = 5
 """If tapes of some weight failed one time in two, so many would all load with a chance of 3 %."""
 
+NONE_MET = 3.0
+"""Failures expected at the most where none was met, one-sided with 95 %."""
+
 
 def weighted_rate(weights: Sequence[float], heaviest: float, missed: float = 0.0) -> Estimate:
     """The sum of the weights of the failures met, as a rate.
@@ -69,6 +72,21 @@ def just_missed(tapes: Iterable[tuple[float, bool]]) -> float:
     if not heavier:
         return 0.0 if met == math.inf else met
     return heavier[min(LOADED, len(heavier)) - 1]
+
+
+def unseen(tapes: Iterable[tuple[float, bool]]) -> float:
+    """One-sided 95 % bound on the failures of a stratum that strike alike all tapes that are no graver than most.
+
+    Those are the tapes that plain runs make at least as often. Where one failed, such failures have been met.
+
+    Args:
+        tapes: all that were drawn in the stratum, the weight of each re one of a plain run, and whether it failed.
+
+    >>> unseen([(1.5, False)] * 30 + [(1e-3, True)] * 50)
+    0.1
+    """
+    mild = [failed for weight, failed in tapes if weight >= 1]
+    return 0.0 if any(mild) else min(1.0, NONE_MET / max(len(mild), 1))
 
 
 def effective(weights: Sequence[float]) -> float:

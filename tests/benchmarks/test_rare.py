@@ -1,5 +1,6 @@
 """Rare load failures against closed forms, against plain trials, and where they must be refused."""
 
+import json
 import math
 from dataclasses import dataclass, replace
 
@@ -14,7 +15,7 @@ from tapewright.benchmarks.weighted import effective, just_missed, weighted_rate
 from tapewright.contracts import registry
 from tapewright.contracts.codec import Codec
 from tapewright.contracts.decoded import Decoded
-from tapewright.contracts.errors import UsageError
+from tapewright.contracts.errors import TapewrightError, UsageError
 from tapewright.contracts.line_code import LineCode
 from tapewright.contracts.parameters import parameter
 from tapewright.contracts.receiver import Receiver
@@ -259,11 +260,60 @@ def test_too_few_tapes_are_refused():
         rare_failures(toy(1.0, 1), 399)
 
 
-def test_progress_is_told():
+def test_progress_is_told_from_the_plain_tapes_on():
     told = []
-    rare_failures(toy(3.0, 4, apart_ms=30.0), 400, watch=told.append)
-    assert told[-1].done == told[-1].of == 300  # a quarter has no events and came first
+    rare_failures(toy(3.0, 4, apart_ms=30.0), 800, watch=told.append)
+    assert (told[0].done, told[0].of) == (1, 100)
+    assert told[-1].done == told[-1].of == 600  # a quarter has no events and came first
     assert told[0].found[0].task.codec_name == "toy"
+
+
+def test_plain_tapes_end_with_the_failure_that_decides():
+    told = []
+    (answer,) = rare_failures(toy(3.0, 1, fails_anyway=1.0), 400, watch=told.append)
+    assert answer.refusal == "not rare (5 of the first 5 plain tapes fail): count them by plain trials"
+    assert [news.done for news in told] == [1, 2, 3, 4, 5]
+
+
+@dataclass(frozen=True)
+class Fragile(Watcher):
+    """Cannot bear a dropout, or leaves."""
+
+    name = "toy_fragile"
+    summary = "A toy: raises."
+
+    raises: type[BaseException] = ValueError
+
+    def receive(self, codec, signals, rng):
+        if (signals[0].samples[0] < DIPPED).any():
+            raise self.raises("no\nmore")
+        return Decoded(b"!", intact=True)
+
+
+@pytest.mark.parametrize("raises", [ValueError, SystemExit, UsageError])
+def test_a_strangers_error_names_row_and_tape(raises):
+    asked = replace(toy(0.06, 1), watcher=Fragile(raises=raises))
+    said = "" if raises is UsageError else f"{raises.__name__}: "
+    place = r"codec 'toy', channel 'dropouts:inner\S+', trial \d+, seed 1 \(rare scouts\): "
+    with pytest.raises(TapewrightError, match=f"^{place}{said}no more$") as met:
+        rare_failures(asked, 400)
+    assert met.value.exit_code == 1
+
+
+def test_a_strangers_events_that_raise_name_the_row(monkeypatch):
+    def arrive(self, start_s, severity, rng):
+        raise ValueError("no arrivals")
+
+    monkeypatch.setattr(type(registry.channel("dropouts").stages[0]), "arrive", arrive)
+    with pytest.raises(TapewrightError, match=r"seed 1 \(rare arrivals\): ValueError: no arrivals$"):
+        rare_failures(toy(0.06, 1), 400)
+
+
+@pytest.mark.parametrize("per_minute", ["1e-200", "1e-320"])
+def test_events_that_never_come_give_a_bound(per_minute):
+    (answer,) = rare_failures(toy(per_minute, 1), 400)
+    assert answer.load_failure.rate <= answer.load_failure.high < 1e-190
+    json.dumps(answer.as_json(), allow_nan=False)
 
 
 @pytest.mark.parametrize("mean", [0.01, 1.0, 12.0])
