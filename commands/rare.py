@@ -75,7 +75,7 @@ def _cells(row: RareFailures) -> tuple[str, ...]:
         f"{rate} ({low} to {high})" if figure.rate else f"<= {high}",
         "-" if row.factor is None else f"{row.factor:.2f}",
         f"{row.effective_failures:.0f}",
-        f"{100 * row.silent_rate / figure.rate:.2g} %" if row.silent and figure.rate else "none met",
+        f"{100 * row.silent_rate / figure.rate:.3g} %" if row.silent and figure.rate else "none met",
         f"{row.failures} / {row.tapes - row.without_events[1]}",
     )
 

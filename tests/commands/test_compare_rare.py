@@ -51,6 +51,13 @@ def test_a_figure_is_shown_with_its_interval_and_what_it_leaves_open(capsys):
     assert "receiver" not in told
 
 
+@pytest.mark.parametrize(("part", "shown"), [(1.0, " 100 %"), (0.9971, "99.7 %"), (0.001234, "0.123 %")])
+def test_silent_share_is_a_plain_number(capsys, part, shown):
+    figure = Estimate(4e-7, 3e-7, 6e-7, "by hand")
+    show((answer(load_failure=figure, failures=9, silent=9, silent_rate=part * 4e-7),))
+    assert shown in capsys.readouterr().out
+
+
 def test_several_receivers_are_named(capsys):
     tasks = Study(b"!", "one", ("plain-clocked",), ("sound", "relays"), ("worn",)).tasks()
     show(tuple(RareFailures(task, "cannot be played.") for task in tasks))
