@@ -59,8 +59,8 @@ def compiled(
         if isinstance(kernel, numba.core.dispatcher.Dispatcher):  # a plain function where the compiler is off
             keep(kernel)
             if signature is not None and at_once:
-                kernel.compile(signature)  # type: ignore[no-untyped-call]
-                kernel.disable_compile()  # type: ignore[no-untyped-call]
+                kernel.compile(signature)
+                kernel.disable_compile()
         made_kernel: Kernel = kernel
         return made_kernel
 
