@@ -40,7 +40,7 @@ class Size:
 
 
 FULL = Size(60.0, 9, 2000, 64, 16_384, 1200.0, 11, True)
-QUICK = Size(12.0, 3, 1000, 16, 4096, 0.0, 3, False)
+QUICK = Size(40.0, 3, 1000, 16, 4096, 0.0, 3, False)
 TINY = Size(2.0, 1, 40, 8, 2048, 0.0, 1, False)
 """For tests: that everything runs, not how fast."""
 
