@@ -9,12 +9,16 @@ import io
 import os
 import sys
 import threading
+from time import monotonic
 from typing import NoReturn
 
 TRACEBACK = "TAPEWRIGHT_TRACEBACK"
 """Environment variable for developers: set, errors show where they were raised."""
 
 INTERRUPTED = 130
+
+_ENDING_S = 0.2
+"""A thread without work ends sooner."""
 
 
 def main() -> NoReturn:
@@ -24,21 +28,29 @@ def main() -> NoReturn:
             setattr(sys, name, io.StringIO())
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="backslashreplace")  # a name that the terminal cannot show is no reason to stop
+    before = set(threading.enumerate())
     code = _run()
     try:
         sys.stdout.flush()
     except OSError:
         # Said already; the interpreter shall flush the rest into nothing at its end instead of complaining once more.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    if code and any(map(_plays, threading.enumerate())):
+    if code and _play_on(before):
         # A trial in a worker thread may need seconds more; nothing of it is kept, so nobody should wait for it.
         os._exit(code)
     raise SystemExit(code)
 
 
-def _plays(thread: threading.Thread) -> bool:
-    """Whether the interpreter would wait for a thread at its end, and that thread is one of those that play tapes."""
-    return type(thread) is threading.Thread and not thread.daemon
+def _play_on(before: set[threading.Thread]) -> bool:
+    """Whether threads that were not there ``before`` play tapes on, for which the interpreter would wait at its end."""
+    ours = [thread for thread in threading.enumerate() if thread not in before and not thread.daemon]
+    deadline = monotonic() + _ENDING_S
+    for thread in ours:
+        if type(thread) is threading.Thread:
+            thread.join(max(deadline - monotonic(), 0.0))
+            if thread.is_alive():
+                return True
+    return False
 
 
 def _run() -> int:
