@@ -28,9 +28,9 @@ def merge(stores: Sequence[Path], into: Path) -> int:
     with ExitStack() as opened:
         parts = [opened.enter_context(Store(path)) for path in stores]
         batches = [(part, batch) for part in parts for batch in part.batches()]
-        plans = [stored_plan(part) for part in parts]
         for part in parts:
             part.check_for_a_plan()
+        plans = [stored_plan(part) for part in parts]
         _check_apart(batches)
         if not into.exists():
             create(into)

@@ -13,16 +13,17 @@ up half of all failures, the figure is refused (near that limit the figures that
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Generator, Iterator
+from collections.abc import Callable, Generator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import closing, contextmanager
+from contextlib import closing
 from dataclasses import dataclass
 from time import perf_counter
 from typing import Any, TypeVar
 
-from ..contracts.errors import TapewrightError, UsageError
+from ..contracts.errors import UsageError
 from ..contracts.streams import stream
 from .aiming import Played, Portion, first_portions, spread, strata
+from .blamed import blamed
 from .shelf import Shelf
 from .statistics import Estimate, at_most, clopper_pearson
 from .struck import Stratum, eventful_stage, struck
@@ -34,8 +35,6 @@ from .trials import (
     News,
     Result,
     Tape,
-    _named,
-    _said_by,
     audio_bytes,
     cores,
     play,
@@ -185,12 +184,12 @@ class _Run:
     def answer(self) -> RareFailures:
         if self.task.refusal is not None:
             return RareFailures(self.task, self.task.refusal)
-        with self._blamed(0, "rare arrivals"):
+        with blamed(self.task, 0, self.study.seed, "rare arrivals"):
             place = eventful_stage(self.task.channel)
         if isinstance(place, str):
             return RareFailures(self.task, f"{place}: count failures by plain trials")
         model: Any = self.task.channel.stages[place]
-        with self._blamed(0, "rare arrivals"):
+        with blamed(self.task, 0, self.study.seed, "rare arrivals"):
             clustered, layers = self._clustered(model), strata(model.mean_arrivals(self._tape_s))
         if clustered:
             told = "events come in clusters, whose weights spread too far for a few thousand tapes"
@@ -267,7 +266,7 @@ class _Run:
         self, plays: Callable[[int], Ended], of: int, tally: Callable[[Ended], Tally]
     ) -> Generator[Ended, None, None]:
         """What ``plays`` makes of each trial, in their order, whoever plays it. Closed early, no further one starts."""
-        held = audio_bytes(self.study, self._named_as(0))
+        held = audio_bytes(self.study, self._plain_tape(0))
         pool = ThreadPoolExecutor(max(1, min(self.workers, int(MOST_AUDIO_BYTES / max(held, 1.0)))), "rare")
         begun, total = perf_counter(), Tally()
         try:
@@ -279,7 +278,7 @@ class _Run:
         finally:
             pool.shutdown(wait=False, cancel_futures=True)
 
-    def _named_as(self, trial: int) -> Tape:
+    def _plain_tape(self, trial: int) -> Tape:
         return Tape((self.task.codec.spec, self.task.channel.spec), (self.task,), trial)
 
     def _clustered(self, model: Any) -> bool:
@@ -288,27 +287,15 @@ class _Run:
         return any(len(model.arrive(0.0, 0.0, rng)) > 1 for _ in range(ARRIVALS_LOOKED_AT))
 
     def _plainly(self, trial: int) -> Tally:
-        return play(self._named_as(trial), self.shelf, self.study.seed)[0]
+        return play(self._plain_tape(trial), self.shelf, self.study.seed)[0]
 
     def _tape(self, place: int, portion: Portion, trial: int, purpose: str) -> Played:
         seed = self.study.seed
-        with self._blamed(trial, purpose):
+        with blamed(self.task, trial, seed, purpose):
             channel, blows = struck(self.task.channel, place, portion.stratum, portion.aim)
             worn = channel.degrade(self.shelf.tape(self.task.codec), stream(seed, trial, f"{purpose} channel"))
             decoded = self.task.receiver.receive(self.task.codec, (worn,), stream(seed, trial, f"{purpose} receiver"))
             return Played(portion, blows[0], score(self.study.program, decoded))
-
-    @contextmanager
-    def _blamed(self, trial: int, purpose: str) -> Iterator[None]:
-        """Whatever a stranger's plug-in does is told with its row and tape, as ``trials.play`` does."""
-        try:
-            yield
-        except KeyboardInterrupt:
-            raise
-        except BaseException as error:
-            kind = "" if isinstance(error, TapewrightError) else f"{type(error).__name__}: "
-            name = f"{_named(self._named_as(trial), self.study.seed)} ({purpose})"
-            raise TapewrightError(f"{name}: {kind}{_said_by(error)}") from error
 
 
 def _refusal(quiet: list[Played], aimed: list[Played]) -> str | None:

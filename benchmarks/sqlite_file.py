@@ -67,7 +67,7 @@ def hold(path: Path, shown: str) -> sqlite3.Connection:
     however it ends.
     """
     try:
-        lock = sqlite3.connect(path.with_name(f"{path.name}-lock"), isolation_level=None, timeout=0)
+        lock = sqlite3.connect(beside(path, "-lock"), isolation_level=None, timeout=0)
         try:
             lock.execute("BEGIN EXCLUSIVE")
         except BaseException:

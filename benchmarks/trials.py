@@ -15,8 +15,9 @@ from dataclasses import dataclass
 from time import perf_counter
 from typing import Protocol
 
-from ..contracts.errors import TapewrightError, UsageError, in_one_line
+from ..contracts.errors import UsageError
 from ..contracts.streams import stream
+from .blamed import blamed
 from .forecast import Forecast
 from .shelf import Shelf
 from .study import Study, Task
@@ -114,31 +115,12 @@ def play(tape: Tape, shelf: Shelf, seed: int) -> tuple[Tally, ...]:
         TapewrightError: a plug-in raised; says on which tape.
     """
     first = tape.tasks[0]
-    try:
+    with blamed(first, tape.trial, seed):
         worn = first.channel.degrade(shelf.tape(first.codec), stream(seed, tape.trial, "channel"))
         return tuple(
             score(shelf.program, task.receiver.receive(task.codec, (worn,), stream(seed, tape.trial, "receiver")))
             for task in tape.tasks
         )
-    except TapewrightError as error:
-        raise TapewrightError(f"{_named(tape, seed)}: {_said_by(error)}") from error
-    except KeyboardInterrupt:
-        raise
-    except BaseException as error:  # whatever a stranger's plug-in does: it may leave, too
-        raise TapewrightError(f"{_named(tape, seed)}: {type(error).__name__}: {_said_by(error)}") from error
-
-
-def _named(tape: Tape, seed: int) -> str:
-    first = tape.tasks[0]
-    names = f"codec '{in_one_line(first.codec_name, 60)}', channel '{in_one_line(first.channel_name, 60)}'"
-    return f"{names}, trial {tape.trial}, seed {seed}"
-
-
-def _said_by(error: BaseException) -> str:
-    try:
-        return in_one_line(error, 400)
-    except Exception:  # an error of a stranger's may not even be able to say what it is
-        return "no word of why"
 
 
 def audio_bytes(study: Study, tape: Tape) -> float:
